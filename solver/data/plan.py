@@ -1,0 +1,288 @@
+"""The plan: what splitplan answers, as it crosses files, HTTP and processes.
+
+Lengths are millimetres, areas mm², masses kilograms, times minutes, forces newtons, angles degrees,
+money the job's currency.  Stations on an edge run from its start mark, stations on a run from the
+start of its first edge as the run walks it.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Point = tuple[float, float]
+Vector = tuple[float, float, float]
+Mounting = Literal["pinched", "clamped", "standing"]
+Treatment = Literal["pinched", "clamped", "standing", "witness", "plain"]
+Status = Literal["proven", "within gap", "stopped", "impossible", "no answer"]
+
+
+class PlanModel(BaseModel):
+    """Frozen and strict about its keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class PullStep(PlanModel):
+    """One section coming off, in the order of removal."""
+
+    section: str
+    pull: Vector
+    """Unit vector along which the section moves, the part at rest."""
+    draft_deg: float
+    """Least angle between the pull and the surface, over the section's patches."""
+    draft_set_by: tuple[str, ...]
+    """The patches (at most four) that set it."""
+    after: tuple[str, ...] = ()
+    """Sections that block this pull and so must be off already."""
+    drawn_first: tuple[str, ...] = ()
+    """Edges whose metal lies across the pull and is drawn out first."""
+
+
+class Section(PlanModel):
+    """One bolted piece of the mold."""
+
+    id: str
+    patches: tuple[str, ...]
+    area_mm2: float
+    mass_kg: float
+    """With flanges, frame and its share of the flashings."""
+    extent_mm: Vector | None
+    """Along front, left and up, where every patch has a box."""
+    centre_mm: Vector | None
+    people: int | None
+    """Who lifts it; None is a hoist."""
+    lift_basis: str
+
+
+class EdgePlan(PlanModel):
+    """What becomes of one edge."""
+
+    edge: str
+    treatment: Treatment
+    """Of its metal; "witness" is a joint across one part, "plain" an edge inside a section."""
+    joint: bool
+    bolts: int = 0
+    packer_mm: float = 0.0
+    """Thickness of the spacer beside the metal in a bolted gap (the whole gap without metal)."""
+
+
+class Span(PlanModel):
+    """The part of one edge that a piece covers, by stations of that edge; from < to."""
+
+    edge: str
+    from_mm: float
+    to_mm: float
+    backward: bool
+    """Whether the piece runs from the later station to the earlier."""
+
+
+class Fold(PlanModel):
+    """A fold across the blank's own plane."""
+
+    line_mm: tuple[Point, ...]
+    angle_deg: float
+    toward: str
+    """The patch (or "outside") toward which the leg is folded."""
+    inside_radius_mm: float
+    deduction_mm: float
+
+
+class BlankPlan(PlanModel):
+    """The flat outline of a piece before folding: x along the root line, y toward the free edge."""
+
+    outline_mm: tuple[Point, ...]
+    root_length_mm: float
+    """With the metal to trim."""
+    above_mm: float
+    below_mm: float
+    area_mm2: float
+    straight: bool
+    folds: tuple[Fold, ...] = ()
+    slits_mm: tuple[tuple[Point, Point], ...] = ()
+    v_notches_mm: tuple[tuple[Point, ...], ...] = ()
+    notch_count: int = 0
+    """Notches cut into the outline, at bolts and where asked for."""
+
+
+class Reason(PlanModel):
+    """Why the next lighter metal of the stock would not do, or what holds the choice."""
+
+    rule: Literal["gap", "upright", "clamp pitch", "bend radius", "price", "only stock"]
+    sentence: str
+
+
+class Piece(PlanModel):
+    """One cut piece of flashing."""
+
+    id: str
+    run: str
+    from_mm: float
+    to_mm: float
+    """Stations on the run; past the run's length where a closed run is walked over its start."""
+    spans: tuple[Span, ...]
+    trim_mm: float
+    """Added beyond ``to_mm`` to trim at fitting."""
+    mounting: Mounting
+    metal: str
+    gauge: int | None
+    thickness_mm: float
+    stand_mm: float
+    grip_mm: float
+    return_mm: float
+    visible: bool
+    blank: BlankPlan
+    reason: Reason
+    clamp_pitch_mm: float | None = None
+    preform_mm: float = 0.0
+    """Length that must be pre-formed, being curved tighter than it springs."""
+    template_of: str | None = None
+    """The mirrored piece whose template serves this one, turned over."""
+    mass_kg: float
+
+
+class Purchase(PlanModel):
+    """Units of one stock item: bought, and taken from what is on hand."""
+
+    stock: str
+    buy: int
+    from_hand: int
+    unit_price: float
+    price: float
+
+
+class Placed(PlanModel):
+    """One blank on a unit: flipped (y to -y) first, then turned about its origin, then moved."""
+
+    piece: str
+    x_mm: float
+    y_mm: float
+    turn_deg: float
+    flipped: bool
+
+
+class Offcut(PlanModel):
+    """A leftover worth keeping."""
+
+    outline_mm: tuple[Point, ...]
+    area_mm2: float
+
+
+class NestPlan(PlanModel):
+    """The layout of one roll, sheet or offcut; x along its length, y across its width."""
+
+    id: str
+    stock: str
+    bought: bool
+    placed: tuple[Placed, ...]
+    offcuts: tuple[Offcut, ...]
+    scrap_mm2: float
+
+
+class Amount(PlanModel):
+    """Something counted that is neither metal nor time."""
+
+    item: str
+    amount: float
+    unit: str
+    buy: float
+    """What is to be bought of it, after what is on hand."""
+    price: float
+    note: str = ""
+
+
+class HoursLine(PlanModel):
+    """Minutes of one operation, before the allowance."""
+
+    operation: str
+    count: float
+    unit: str
+    minutes: float
+
+
+class Cost(PlanModel):
+    """Money, and the figure that the goal minimises."""
+
+    metal: float
+    joints: float
+    labor: float
+    total: float
+    """metal + joints + labor, unweighted."""
+    waste_kg: float
+    objective: float
+    """The goal's weights applied; equals the total for the goal "cheapest"."""
+
+
+class Proof(PlanModel):
+    """What is proven about the plan."""
+
+    bound: float | None
+    """Proven: no plan of the stated class has a lower objective."""
+    gap: float | None
+    """(objective - bound) / objective."""
+    covers: str
+    purchase_bound: float | None
+    """Proven: these blanks cannot be nested on stock that costs less."""
+    purchase_gap: float | None
+    purchase_covers: str
+
+
+class Requirement(PlanModel):
+    """One of the scenario's own requirements, in its ids and words."""
+
+    rule: str
+    ids: tuple[str, ...]
+    sentence: str
+
+
+class HowMade(PlanModel):
+    """What it takes to make the same plan again."""
+
+    version: str
+    seed: int
+    seconds: float | None
+    """The time limit that was given; None is none."""
+    time_cut: bool
+    """Whether a time limit, and so the machine's speed, shaped the result."""
+    rounds: int
+    libraries: dict[str, str]
+
+
+class Progress(PlanModel):
+    """What is known while the planner works."""
+
+    phase: str
+    seconds: float
+    best: float | None
+    bound: float | None
+    gap: float | None
+
+
+class Plan(PlanModel):
+    """A checked plan, or the reason why there is none."""
+
+    format: Literal["splitplan plan 1"] = "splitplan plan 1"
+    id: str
+    title: str
+    length_unit: str
+    currency: str
+    scenario_digest: str
+    status: Status
+    goal: str
+    cost: Cost | None = None
+    proof: Proof
+    sections: tuple[Section, ...] = ()
+    removal: tuple[PullStep, ...] = ()
+    edges: tuple[EdgePlan, ...] = ()
+    pieces: tuple[Piece, ...] = ()
+    purchases: tuple[Purchase, ...] = ()
+    nests: tuple[NestPlan, ...] = ()
+    amounts: tuple[Amount, ...] = ()
+    hours: tuple[HoursLine, ...] = ()
+    cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    impossible: tuple[Requirement, ...] = ()
+    made: HowMade
+    minutes: float = Field(default=0.0)
+    """All operations with the allowance."""
