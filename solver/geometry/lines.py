@@ -369,7 +369,6 @@ def walk_in_surface(line: Line) -> tuple[float, float, float]:
     this comes back to the origin with a heading of 360 degrees either way.
     """
     points, _, after = walk_plane(plane_table(line, "easy"), np.array([0.0, line.length_mm]))
-    # a corner at the very start has turned the first heading already; keep it in the sum
     return float(points[-1, 0]), float(points[-1, 1]), math.degrees(float(after[-1]))
 
 
