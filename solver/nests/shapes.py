@@ -17,7 +17,7 @@ Ring = tuple[tuple[float, float], ...]
 Points = npt.NDArray[np.float64]
 
 LARGEST_MM = 1.0e6
-"""No coordinate or length may lie beyond this (1 km): farther out, rounding eats the cutting gap."""
+"""No coordinate or length may lie beyond this (1 km): farther out, rounding eats the gap."""
 
 SMALLEST_WIDTH_MM = 0.5
 """A blank thinner than this everywhere is a slip of the pen, not a blank."""
@@ -43,7 +43,7 @@ class Shape:
 
 @dataclass(frozen=True)
 class Stock:
-    """A kind of roll, sheet or offcut: `price` for each unit bought, `on_hand` units that cost nothing.
+    """A kind of roll, sheet or offcut: `price` for each unit bought, `on_hand` units are free.
 
     `for_sale` is the number that can be bought, None for any number. An offcut has `outline_mm`
     inside its rectangle. `end_trim_mm` is lost at either end of a roll.
@@ -96,7 +96,7 @@ class Layout:
 class Purchase:
     """Units to buy and to take from the shelf, by stock id, and the layout that needs them.
 
-    `layout.complete` is False when no purchase was found; `price` is then that of the layout's units.
+    `layout.complete` is False when no purchase was found; `price` is then that of its units.
     """
 
     bought: Mapping[str, int]
@@ -109,7 +109,7 @@ class Purchase:
 
 @dataclass(frozen=True)
 class PriceBound:
-    """Proven least price of stock for these blanks; `basis` says over which nests and by which rows.
+    """Proven least price of stock for these blanks; `basis` says over which nests, by which rows.
 
     `value` is `inf` when no stock that can be had holds the blanks.
     """
@@ -208,7 +208,7 @@ def turned_points(outline_mm: Ring, turn_deg: float, flipped: bool) -> Points:
 def placed_points(shape: Shape, placement: Placement) -> Points:
     """Outline of a placed blank in the coordinates of its unit of stock; shape (n, 2)."""
     points = turned_points(shape.outline_mm, placement.turn_deg, placement.flipped)
-    return points + (placement.x_mm, placement.y_mm)
+    return np.asarray(points + np.array((placement.x_mm, placement.y_mm)), dtype=np.float64)
 
 
 def usable_region(stock: Stock) -> shapely.Geometry:

@@ -1,0 +1,118 @@
+"""What a width of stock is worth: the lane relaxation and its value function.
+
+Cut a layout of straight blanks by a line across the stock: the blanks met lie side by side, each
+with one cutting gap, and fit the width. So lengths of lanes are used up by *patterns*, sets of
+widths that fit side by side: the cutting-stock relaxation of Gilmore and Gomory (1961) with lengths
+in place of demands. Its dual prices, one for each width, give the knapsack value function
+
+    f(c) = the most that widths adding up to c are worth,
+
+which is superadditive (f(a) + f(b) <= f(a + b)) and never falls, so for any line across any layout
+the worths of what it meets add up to f(stock width) at most, whatever the patterns. Widths are
+whole units: blanks rounded down and stock up, since this serves proofs.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import linprog
+
+Floats = npt.NDArray[np.float64]
+
+
+def knapsack(widths: Sequence[int], prices: Floats, most: int) -> Floats:
+    """Value function f(0..most): the most that widths adding up to c or less are worth."""
+    value = np.zeros(most + 1)
+    w = np.asarray(widths, dtype=np.int64)
+    keep = (w <= most) & (prices > 0)
+    w, p = w[keep], np.asarray(prices, dtype=np.float64)[keep]
+    if not len(w):
+        return value
+    order = np.argsort(w, kind="stable")
+    w, p = w[order], p[order]
+    for c in range(int(w[0]), most + 1):
+        n = int(np.searchsorted(w, c, side="right"))
+        value[c] = max(value[c - 1], float(np.max(value[c - w[:n]] + p[:n])))
+    return value
+
+
+def _pattern(widths: Sequence[int], prices: Floats, value: Floats, room: int) -> Floats:
+    """Numbers of each width in a best pattern for a room."""
+    counts = np.zeros(len(widths))
+    c = room
+    while True:
+        while c > 0 and value[c - 1] == value[c]:
+            c -= 1
+        if c <= 0:
+            return counts
+        for i, w in enumerate(widths):
+            if w <= c and value[c - w] + prices[i] == value[c]:
+                counts[i] += 1
+                c -= w
+                break
+        else:  # pragma: no cover - the table is built from these very sums
+            return counts
+
+
+def lane_prices(
+    demands: Sequence[Sequence[tuple[int, float]]], room: int, rounds: int = 400
+) -> tuple[dict[int, float], float]:
+    """Dual prices of widths for stock of one width, by column generation.
+
+    `demands` lists for each blank its ways to lie as (width, length of lane used), one of which (or
+    a mix) must be served. Returns price by width and the bound: least length of stock, exact for
+    the relaxation up to rounding because it is taken from the prices, not from the programme.
+    """
+    widths = sorted({w for ways in demands for w, _ in ways if w <= room})
+    index = {w: k for k, w in enumerate(widths)}
+    served: dict[int, float] = dict.fromkeys(widths, 0.0)
+    mixed: list[list[tuple[int, float]]] = []
+    for ways in demands:
+        able = [(w, length) for w, length in ways if w <= room]
+        if not able:
+            return {}, float("inf")
+        if len(able) == 1:
+            served[able[0][0]] += able[0][1]
+        else:
+            mixed.append(able)
+    columns: list[Floats] = []
+    for k, w in enumerate(widths):
+        column = np.zeros(len(widths))
+        column[k] = room // w
+        columns.append(column)
+    shares = [(m, w, length) for m, ways in enumerate(mixed) for w, length in ways]
+    best_bound, best_prices = 0.0, dict.fromkeys(widths, 0.0)
+    for _ in range(rounds):
+        n, s = len(columns), len(shares)
+        a = np.zeros((len(widths), n + s))
+        a[:, :n] = -np.array(columns).T
+        equal = np.zeros((len(mixed), n + s))
+        for k, (m, w, length) in enumerate(shares):
+            a[index[w], n + k] = length
+            equal[m, n + k] = 1.0
+        cost = np.concatenate((np.ones(n), np.zeros(s)))
+        solved = linprog(
+            cost,
+            A_ub=a,
+            b_ub=-np.array([served[w] for w in widths]),
+            A_eq=equal if mixed else None,
+            b_eq=np.ones(len(mixed)) if mixed else None,
+            method="highs",
+        )
+        if solved.status != 0:
+            break
+        prices = np.maximum(0.0, -np.asarray(solved.ineqlin.marginals))
+        value = knapsack(widths, prices, room)
+        if value[room] <= 0:
+            break
+        worth = sum(served[w] * prices[index[w]] for w in widths)
+        worth += sum(min(prices[index[w]] * length for w, length in ways) for ways in mixed)
+        bound = float(worth / value[room])
+        if bound > best_bound:
+            best_bound = bound
+            best_prices = {w: float(p) for w, p in zip(widths, prices / value[room], strict=True)}
+        if value[room] <= 1.0 + 1e-9 or bound >= float(solved.fun) * (1 - 1e-9):
+            break
+        columns.append(_pattern(widths, prices, value, room))
+    return best_prices, best_bound

@@ -1,0 +1,330 @@
+"""Straight blanks laid square, side by side in lanes along the stock.
+
+A layout grows from the start of the unit: the leftmost notch of its front takes a blank or is given
+up and raised to its nearer neighbour. A beam keeps the most promising fronts, those that have lost
+least metal for what they hold. A notch prefers blanks that fill it exactly or leave a width that
+other widths of the job add up to, and long ones before short ones, since short ones even out the
+ragged end. Whole units of length: 1/16 in, the gap added to blanks and stock; finer where the
+sizes ask for it. Blanks round up, stock rounds down.
+"""
+
+import math
+import random
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+
+from solver.nests.shapes import Layout, Placement, Shape, Stock, UsedUnit, usable_region
+
+UNIT_MM = 25.4 / 16
+FINE_UNIT_MM = 0.05
+MOST_OF_A_KIND = 255
+
+Front = tuple[tuple[int, int, int], ...]
+Put = tuple[int, int, int, int]
+"""Room, x, y and index of a box; index -1 for none."""
+
+
+@dataclass(frozen=True)
+class Box:
+    """A straight blank in whole units, gap included: `length` along the stock, `width` across it.
+
+    `kind` is the index of the blank; `turned` when it lies a quarter turn from its outline.
+    """
+
+    kind: int
+    length: int
+    width: int
+    turned: bool
+
+
+@dataclass(frozen=True)
+class Room:
+    """A rectangle of stock in whole units, gap included."""
+
+    length: int
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Node:
+    """A front of segments (x, y, width) by rising y in one room, and how many of each kind remain.
+
+    `lost` is the area given up behind the front, `held` that of the boxes laid, `guide` what the
+    beam sorts by.
+    """
+
+    guide: float
+    lost: int
+    held: int
+    room: int
+    front: Front
+    left: bytes
+    parent: "_Node | None"
+    put: Put
+
+
+@dataclass(eq=False)
+class _Job:
+    boxes: Sequence[Box]
+    areas: Sequence[int]
+    rooms: Sequence[Room]
+    fill: Sequence[int]
+    taste: Sequence[float]
+    ranked: dict[int, list[int]] = field(default_factory=dict)
+
+    def ranking(self, notch: int) -> list[int]:
+        """Boxes that fit a notch, best first."""
+        order = self.ranked.get(notch)
+        if order is None:
+            fitting = [k for k, box in enumerate(self.boxes) if box.width <= notch]
+            order = sorted(fitting, key=lambda k: self._dislike(k, notch))
+            self.ranked[notch] = order
+        return order
+
+    def _dislike(self, k: int, notch: int) -> float:
+        box = self.boxes[k]
+        rest = notch - box.width
+        return 4.0 * (rest - self.fill[rest]) / box.width - self.taste[k]
+
+
+def is_box(shape: Shape) -> bool:
+    """Whether a blank is a rectangle laid square, its sides along the axes."""
+    if not shape.square or len(shape.outline_mm) != 4:
+        return False
+    xy = np.asarray(shape.outline_mm)
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    return bool(np.all((np.abs(xy - low) < 1e-9) | (np.abs(xy - high) < 1e-9)))
+
+
+def size_mm(shape: Shape) -> tuple[float, float]:
+    """Extent of a blank along x and y."""
+    xy = np.asarray(shape.outline_mm)
+    extent = xy.max(axis=0) - xy.min(axis=0)
+    return float(extent[0]), float(extent[1])
+
+
+def whole_unit_mm(shapes: Sequence[Shape], gap_mm: float) -> float:
+    """1/16 in if all sizes are whole sixteenths with the gap added, else 0.05 mm."""
+    for shape in shapes:
+        for side in size_mm(shape):
+            value = (side + gap_mm) / UNIT_MM
+            if abs(value - round(value)) > 1e-4:
+                return FINE_UNIT_MM
+    return UNIT_MM
+
+
+def make_boxes(shapes: Sequence[Shape], gap_mm: float, unit_mm: float) -> list[Box]:
+    """Boxes of rectangular blanks, each way they may lie."""
+    boxes: list[Box] = []
+    for kind, shape in enumerate(shapes):
+        length, width = (math.ceil((side + gap_mm) / unit_mm - 1e-6) for side in size_mm(shape))
+        boxes.append(Box(kind, length, width, False))
+        if length != width:
+            boxes.append(Box(kind, width, length, True))
+    return boxes
+
+
+def make_room(stock: Stock, gap_mm: float, unit_mm: float) -> Room:
+    """Room of a rectangular unit of stock."""
+    low_x, low_y, high_x, high_y = shapely.bounds(usable_region(stock)).tolist()
+    return Room(
+        int((high_x - low_x + gap_mm) / unit_mm + 1e-6),
+        int((high_y - low_y + gap_mm) / unit_mm + 1e-6),
+    )
+
+
+def beam(
+    boxes: Sequence[Box],
+    counts: Sequence[int],
+    rooms: Sequence[Room],
+    width: int,
+    rng: random.Random,
+    deadline: float | None = None,
+    branches: int = 5,
+) -> tuple[list[Put], bool]:
+    """Lay boxes into rooms one after the other.
+
+    `counts` are the numbers of each kind, at most 255. `width` is the number of fronts kept.
+    Returns the puts of the front that left out least area and, among equals, ended earliest; and
+    whether the deadline cut it.
+    """
+    areas = [0] * len(counts)
+    for box in boxes:
+        areas[box.kind] = box.length * box.width
+    longest = max((box.length for box in boxes), default=1)
+    taste = [rng.uniform(0.85, 1.15) * box.length / longest for box in boxes]
+    fill = _fillable([box.width for box in boxes], max((r.width for r in rooms), default=0))
+    job = _Job(boxes, areas, rooms, fill, taste)
+    front: Front = ((0, 0, rooms[0].width),) if rooms else ()
+    level = [_Node(0.0, 0, 0, 0, front, bytes(counts), None, (0, 0, 0, -1))]
+    best, best_value = level[0], (math.inf, math.inf)
+    cut = False
+    while level and not cut:
+        cut = deadline is not None and time.monotonic() > deadline
+        grown: dict[tuple[int, Front, bytes], _Node] = {}
+        for node in level:
+            children = [] if cut else _grow(job, node, branches)
+            if not children:
+                ends = max((x for x, _, _ in node.front), default=0)
+                value = (float(-node.held), node.room * 1e9 + ends)
+                if value < best_value:
+                    best, best_value = node, value
+            for child in children:
+                key = (child.room, child.front, child.left)
+                known = grown.get(key)
+                if known is None or child.guide < known.guide:
+                    grown[key] = child
+        level = sorted(grown.values(), key=lambda node: node.guide)[:width]
+    return _puts(best), cut
+
+
+def _puts(node: _Node) -> list[Put]:
+    puts: list[Put] = []
+    at: _Node | None = node
+    while at is not None:
+        if at.put[3] >= 0:
+            puts.append(at.put)
+        at = at.parent
+    return puts[::-1]
+
+
+def _fillable(widths: Sequence[int], most: int) -> list[int]:
+    """For every width up to `most`, the largest sum of the given widths that it holds."""
+    reach, full = 1, (1 << (most + 1)) - 1
+    for w in sorted(set(widths)):
+        step = w
+        while step <= most:  # 0, 1, 2, 4 ... copies more: every number of copies is met
+            reach |= (reach << step) & full
+            step *= 2
+    result: list[int] = []
+    last = 0
+    for value in range(most + 1):
+        if reach >> value & 1:
+            last = value
+        result.append(last)
+    return result
+
+
+def _grow(job: _Job, node: _Node, branches: int) -> list[_Node]:
+    """Fronts that follow from putting one more box into the leftmost notch that holds one."""
+    room_index, front, lost, left = node.room, list(node.front), node.lost, node.left
+    if not any(left):
+        return []
+    boxes = job.boxes
+    while room_index < len(job.rooms):
+        room = job.rooms[room_index]
+        k = front.index(min(front))
+        x, y, h = front[k]
+        below = front[k - 1][0] if k else room.length
+        above = front[k + 1][0] if k + 1 < len(front) else room.length
+        space = room.length - x
+        children: list[_Node] = []
+        for b in job.ranking(h):
+            box = boxes[b]
+            if left[box.kind] and box.length <= space:
+                children.append(_put(job, node, room_index, front, lost, k, b, (below, above)))
+                if len(children) >= branches:
+                    break
+        if children:
+            return children
+        level = min(below, above)
+        lost += (level - x) * h
+        front[k] = (level, y, h)
+        front = _joined(front)
+        if level == room.length and len(front) == 1:
+            room_index += 1
+            if room_index < len(job.rooms):
+                front = [(0, 0, job.rooms[room_index].width)]
+    return []
+
+
+def _put(
+    job: _Job,
+    node: _Node,
+    room_index: int,
+    front: list[tuple[int, int, int]],
+    lost: int,
+    k: int,
+    b: int,
+    neighbours: tuple[int, int],
+) -> _Node:
+    box = job.boxes[b]
+    below, above = neighbours
+    x, y, h = front[k]
+    end = x + box.length
+    rest = h - box.width
+    at = y
+    if rest == 0:
+        new = [(end, y, h)]
+    elif abs(end - below) <= abs(end - above):
+        new = [(end, y, box.width), (x, y + box.width, rest)]
+    else:
+        at = y + rest
+        new = [(x, y, rest), (end, at, box.width)]
+    kind = box.kind
+    left = node.left[:kind] + bytes((node.left[kind] - 1,)) + node.left[kind + 1 :]
+    held = node.held + job.areas[kind]
+    doomed = (rest - job.fill[rest]) * box.length
+    return _Node(
+        (lost + doomed + 1.0) / held,
+        lost,
+        held,
+        room_index,
+        tuple(_joined(front[:k] + new + front[k + 1 :])),
+        left,
+        node,
+        (room_index, x, at, b),
+    )
+
+
+def _joined(front: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
+    """Front with neighbouring segments of equal x joined."""
+    result = [front[0]]
+    for segment in front[1:]:
+        if result[-1][0] == segment[0]:
+            x, y, h = result[-1]
+            result[-1] = (x, y, h + segment[2])
+        else:
+            result.append(segment)
+    return result
+
+
+def to_layout(
+    shapes: Sequence[Shape],
+    boxes: Sequence[Box],
+    units: Sequence[Stock],
+    puts: Sequence[Put],
+    gap_mm: float,
+    unit_mm: float,
+    cut: bool,
+) -> Layout:
+    """Layout of a beam's puts; units without blanks are left out."""
+    used = sorted({room for room, _, _, _ in puts})
+    number = {room: k for k, room in enumerate(used)}
+    taken: dict[str, int] = {}
+    used_units: list[UsedUnit] = []
+    for room in used:
+        stock = units[room]
+        count = taken.get(stock.id, 0)
+        taken[stock.id] = count + 1
+        used_units.append(UsedUnit(stock.id, bought=count >= stock.on_hand))
+    origin = {room: shapely.bounds(usable_region(units[room])).tolist()[:2] for room in used}
+    placements: list[Placement] = []
+    for room, x, y, b in puts:
+        shape = shapes[boxes[b].kind]
+        xy = np.asarray(shape.outline_mm)
+        low_x, low_y = xy.min(axis=0).tolist()
+        corner_x, corner_y = origin[room][0] + x * unit_mm, origin[room][1] + y * unit_mm
+        if boxes[b].turned:  # (x, y) -> (-y, x): the lowest x is now that of the highest y
+            high_y = float(xy[:, 1].max())
+            move = (corner_x + high_y, corner_y - low_x)
+            turn = 90.0
+        else:
+            move, turn = (corner_x - low_x, corner_y - low_y), 0.0
+        placements.append(Placement(shape.id, number[room], *move, turn, False))
+    complete = len(placements) == sum(shape.quantity for shape in shapes)
+    return Layout(tuple(used_units), tuple(placements), complete, cut)
