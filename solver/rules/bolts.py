@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from solver.rules.customary import INCH_MM, length_words
 from solver.rules.refusals import need_not_negative, need_positive
@@ -120,7 +121,7 @@ def bolt_stations_mm(
     else:
         ends = _distinct([0.0, *breaks_mm, length_mm])
     stations: list[float] = []
-    for start, end in zip(ends, ends[1:], strict=False):
+    for start, end in pairwise(ends):
         stations.extend(start + place for place in _stretch_mm(end - start, pitch_mm, from_ends_mm))
     if closed:
         stations = [place % length_mm for place in stations]

@@ -173,7 +173,7 @@ def root_caution(sheet: SheetMetal, limits: GaugeLimits) -> str | None:
     return (
         f"{sheet.label} may crease at its root under a brush load of "
         f"{force_words(limits.brush_load_n)}: {stress_mpa / PSI_MPA / 1000:.0f} ksi against "
-        f"{kind.yield_mpa / PSI_MPA / 1000:.0f} ksi at yield; brush toward the metal gently"
+        f"{kind.yield_mpa / PSI_MPA / 1000:.0f} ksi at yield; brush gently there"
     )
 
 

@@ -5,13 +5,15 @@ gauge is a label.  Total thickness (zinc included) counts in gaps and bends, the
 and springback.
 
 - Aluminium, Brown & Sharpe: t = 0.005 · 92^((36 − n)/39) in (ASTM B258 [memory]).
-- Galvanised: t = (oz + 2.5)/(16 · 41.82) in, core by the Manufacturers' Standard t = oz/(16 · 41.82)
-  in, mass (oz + 2.5)/16 lb/ft² [derived], where oz is the US Standard ounces per square foot of the
-  gauge (15 U.S.C. § 206).  2.5 oz/ft² is the zinc of both faces; 41.82 lb/ft² is one inch of steel.
+- Galvanised: t = (oz + 2.5)/(16 · 41.82) in, core by the Manufacturers' Standard
+  t = oz/(16 · 41.82) in, mass (oz + 2.5)/16 lb/ft² [derived], where oz is the US Standard ounces
+  per square foot of the gauge (15 U.S.C. § 206).  2.5 oz/ft² is the zinc of both faces;
+  41.82 lb/ft² is one inch of steel.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from solver.rules.customary import INCH_MM, POUND_PER_SQUARE_FOOT_KG_M2, thickness_words
@@ -53,7 +55,7 @@ class SheetMetal:
 
 def brown_and_sharpe_mm(gauge: int) -> float:
     """Return the thickness of a Brown & Sharpe (AWG) gauge (ASTM B258 [memory])."""
-    return 0.005 * 92.0 ** ((36 - gauge) / 39) * INCH_MM
+    return 0.005 * math.pow(92.0, (36 - gauge) / 39) * INCH_MM
 
 
 def sheet_by_gauge(metal: str, gauge: int) -> SheetMetal:

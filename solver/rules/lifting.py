@@ -138,9 +138,9 @@ class Lift:
 
 
 def team_capacity_kg(people: int, single_kg: float = TEAM_CAPACITY_KG) -> float:
-    """Return what a team of 2 to 4 manages: its share of the summed capacity, never above 23 kg each.
+    """Return what a team of 2 to 4 manages: its share of the summed capacity.
 
-    Raises ValueError for another number of people.
+    Nobody counts with more than 23 kg.  Raises ValueError for another number of people.
     """
     need_positive("capacity of one person", single_kg)
     if people not in TEAM_FRACTIONS:

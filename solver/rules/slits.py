@@ -57,7 +57,7 @@ def partings(length_mm: float, radius_mm: float, tolerance_mm: float, *, closed:
 def slit_stations_mm(
     length_mm: float, radius_mm: float, tolerance_mm: float, start_mm: float = 0.0
 ) -> tuple[float, ...]:
-    """Return where the slits stand along the root line, evenly, from ``start_mm`` of the stretch."""
+    """Return where the slits of a stretch that begins at ``start_mm`` stand, evenly."""
     count = facets(length_mm, radius_mm, tolerance_mm)
     return tuple(start_mm + length_mm * place / count for place in range(1, count))
 

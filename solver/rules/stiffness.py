@@ -35,7 +35,7 @@ def largest_stand_mm(
 
 
 def root_stress_mpa(load_n: float, core_mm: float) -> float:
-    """Return the bending stress at the root, 6·0.509·P/t² [derived]; it does not depend on height."""
+    """Return the bending stress at the root, 6·0.509·P/t² [derived], whatever the height."""
     need_not_negative("brush load", load_n)
     need_positive("core thickness", core_mm)
     return 6 * ROOT_MOMENT_COEFFICIENT * load_n / core_mm**2
