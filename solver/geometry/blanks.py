@@ -697,7 +697,7 @@ def _cut_shapes(
 
 
 def _notch_polygons(piece: _Piece) -> tuple[tuple[Point, ...], ...]:
-    """What each notch takes away: edge, floor, floor, edge."""
+    """Draw what each notch takes away: edge, floor, floor, edge."""
     windows = piece.windows
     if not windows:
         return ()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 
@@ -38,7 +39,7 @@ _SAMPLES = 33
 
 
 def longest_straight_fold_mm(hard_radius_mm: float, tolerance_mm: float) -> float:
-    """Longest piece whose fold line of constant hard-way radius stays within a tolerance of a chord.
+    """Longest piece whose fold line of constant hard-way radius is straight within a tolerance.
 
     The chord with rise d on radius R is 2 sqrt(2 R d - d^2) (circle geometry); the piece is the arc
     over it, 2 R acos(1 - d/R).  Infinite for an infinite radius.
@@ -88,9 +89,9 @@ def facet_stations(line: Line, start_mm: float, end_mm: float, pitch_mm: Pitch) 
     """Stations (n,) of the partings between facets along the easy curves of a piece.
 
     A curve that turns one way over a length L is cut into n = ceil(L/s) facets with n - 1 partings;
-    on a closed loop cut out as one piece, the n-th parting is the butt of its ends.  ``pitch_mm`` is
-    s, or a function that gives s for a radius (mm).  Where the radius changes along the curve, the
-    facets share the integral of ds/s equally, so that each is as good a fit as the next.
+    on a closed loop cut out as one piece, the n-th parting is the butt of its ends.  ``pitch_mm``
+    is s, or a function that gives s for a radius (mm).  Where the radius changes along the curve,
+    the facets share the integral of ds/s equally, so that each is as good a fit as the next.
 
     Raises ValueError for stations off the line or a pitch that is not above zero.
     """
@@ -143,7 +144,7 @@ def _one_handed(piece: Line, corners: list[float]) -> list[tuple[float, float, f
         slope = (k1 - k0) / (finish - begin)
         parts.extend(
             (low, high, k0 + slope * (low - begin), k0 + slope * (high - begin))
-            for low, high in zip(marks, marks[1:], strict=False)
+            for low, high in pairwise(marks)
             if high - low > STATION_SLACK_MM
         )
     return parts
@@ -184,8 +185,9 @@ def leg_cuts(
 
     The leg is the outermost ``leg_mm`` of the flat blank on the free or the grip side.  Folded to
     the outside of an easy curve it opens: slits.  Folded to the inside it overlaps: V-notches whose
-    mouth is leg times the turn from facet to facet (leg s/R on a circle).  At a sharp easy corner of
-    angle a the leg is parted once more; inside, the two mitres take 2 leg tan(a/2) (plane geometry).
+    mouth is leg times the turn from facet to facet (leg s/R on a circle).  At a sharp easy corner
+    of angle a the leg is parted once more; inside, the two mitres take 2 leg tan(a/2) (plane
+    geometry).
     Stations are those of the line; on a closed line they may lie past its length.
 
     Raises ValueError for stations off the line, a leg or a pitch that is not above zero.
