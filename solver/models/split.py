@@ -1,0 +1,343 @@
+"""Where the mold splits: the cheapest legal split, with a proof or an honest bound.
+
+Every patch in one section; every section legal (`columns.py`); the sections come off in some order
+(`removal.py`, by lazy rows); the cheapest choice by `split_master.py`.  Bodies with too many legal
+sections to list go to `split_large.py`.
+
+Nothing here is driven by the clock but the deadline: two runs that finish give the same split.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_matrix
+
+from solver.models.columns import (
+    DEFAULT_MOST_COLUMNS,
+    Columns,
+    Nodes,
+    legal_sections,
+    make_nodes,
+    price_section,
+    to_words,
+)
+from solver.models.release import Array
+from solver.models.removal import (
+    RemovalCut,
+    RemovalOrder,
+    columns_matching,
+    cut_coefficients,
+    removal_or_cut,
+    sections_of_columns,
+)
+from solver.models.split_master import Cheapest, Master, Row, cheapest_choice
+from solver.models.split_problem import SplitProblem, Vector
+
+__all__ = [
+    "PROVEN",
+    "SplitResult",
+    "best_splits",
+    "cheapest_split",
+    "columns_matching",
+    "cut_coefficients",
+    "removal_or_cut",
+    "split_cost",
+]
+
+PROVEN = "proven"
+WITHIN_GAP = "within gap"
+STOPPED = "stopped"
+IMPOSSIBLE = "impossible"
+NO_ANSWER = "no answer"
+
+_RELATIVE_PROOF = 1e-9
+
+
+@dataclass(frozen=True)
+class SplitResult:
+    """A split and what is proven about it.
+
+    ``sections``: tuples of patch indices, ordered by lowest patch; ``cost`` None without a split;
+    ``bound``: no legal split costs less (None when none exists or nothing is known); ``status``:
+    proven, within gap, stopped, impossible, no answer; ``order``: removal; ``pulls``: one for each
+    section, as used in the removal; ``joints``: indices of edges that are joints; ``columns``: how
+    many legal sections were listed, None when too many.
+    """
+
+    sections: tuple[tuple[int, ...], ...]
+    cost: float | None
+    bound: float | None
+    status: str
+    order: RemovalOrder | None = None
+    pulls: tuple[Vector, ...] = ()
+    joints: tuple[int, ...] = ()
+    columns: int | None = None
+
+    @property
+    def gap(self) -> float | None:
+        """Share of the cost that is not proven, or None."""
+        if self.cost is None or self.bound is None:
+            return None
+        return max(0.0, (self.cost - self.bound) / max(abs(self.cost), 1e-12))
+
+
+def split_cost(problem: SplitProblem, sections: Sequence[Sequence[int]]) -> float:
+    """Cost of a split from the definition."""
+    return sum(price_section(problem, section)[0] for section in sections)
+
+
+def joints_of(problem: SplitProblem, sections: Sequence[Sequence[int]]) -> tuple[int, ...]:
+    """List the indices of the edges between different sections."""
+    owner = {i: k for k, section in enumerate(sections) for i in section}
+    return tuple(e for e, edge in enumerate(problem.edges) if owner[edge.a] != owner[edge.b])
+
+
+def section_counts(nodes: Nodes) -> list[int]:
+    """Numbers of sections that mass and the limits leave open, ascending."""
+    problem = nodes.problem
+    least = max(1, problem.fewest_sections)
+    if problem.lift_limit_kg:
+        least = max(least, int(np.ceil(nodes.floor_kg.sum() / problem.lift_limit_kg - 1e-9)))
+    most = len(nodes) if problem.most_sections is None else problem.most_sections
+    return list(range(least, min(most, len(nodes)) + 1))
+
+
+def most_any_split_costs(problem: SplitProblem) -> float:
+    """More than any split can cost, section by section and edge by edge."""
+    edges = sum(max(edge.inside_cost, edge.joint_cost, 0.0) for edge in problem.edges)
+    return edges + problem.section_cost * len(problem.patches) + 1.0
+
+
+def cheapest_split(
+    problem: SplitProblem,
+    *,
+    deadline_s: float = 60.0,
+    gap: float = 0.0,
+    most_columns: int = DEFAULT_MOST_COLUMNS,
+    symmetric: Sequence[int] | None = None,
+    ordered: bool = True,
+) -> SplitResult:
+    """Find the cheapest legal split.
+
+    ``gap``: stop within this share of the cost; ``symmetric``: patch mirror permutation under
+    which the split must be its own image; ``ordered``: False leaves the order of removal out.
+    """
+    found = best_splits(
+        problem,
+        1,
+        deadline_s=deadline_s,
+        gap=gap,
+        most_columns=most_columns,
+        symmetric=symmetric,
+        ordered=ordered,
+    )
+    return found[0]
+
+
+def best_splits(
+    problem: SplitProblem,
+    count: int,
+    *,
+    differ_by: int = 1,
+    mirror: Sequence[int] | None = None,
+    deadline_s: float = 60.0,
+    gap: float = 0.0,
+    most_columns: int = DEFAULT_MOST_COLUMNS,
+    symmetric: Sequence[int] | None = None,
+    ordered: bool = True,
+) -> tuple[SplitResult, ...]:
+    """Find the ``count`` cheapest splits, each ``differ_by`` joints away from all before it.
+
+    ``mirror``: patch permutation; a split must then differ from the mirror images of those before
+    it as well.  The list ends early when no further split exists; its last entry then has a split
+    all the same, unless none exists at all (status "impossible") or time ran out ("no answer").
+    """
+    if count < 1 or differ_by < 1:
+        raise ValueError(f"count {count}, differ_by {differ_by}: give 1 or more")
+    deadline = time.monotonic() + deadline_s
+    nodes = make_nodes(problem)
+    counts = section_counts(nodes)
+    if nodes.impossible.any() or not counts:
+        return (SplitResult((), None, None, IMPOSSIBLE),)
+    columns = legal_sections(problem, nodes=nodes, most=most_columns)
+    if not columns.complete:
+        from solver.models.split_large import large_splits
+
+        return large_splits(nodes, counts, deadline, gap=gap, ordered=ordered)
+    listed = _Listed(problem, nodes, columns)
+    if symmetric is not None:
+        listed = _symmetric(listed, symmetric)
+    master = Master(listed.cover, listed.costs, listed.counts)
+    results: list[SplitResult] = []
+    cuts: list[RemovalCut] = []
+
+    def check(chosen: tuple[int, ...]) -> Row | None:
+        if not ordered:
+            return None
+        answer = removal_or_cut(problem, listed.sections(chosen))
+        if isinstance(answer, RemovalOrder):
+            return None
+        cuts.append(answer)
+        return Row(listed.fold(cut_coefficients(answer, columns)), len(answer.certificates) - 1.0)
+
+    for _ in range(count):
+        found = cheapest_choice(
+            master, counts, most_any_split_costs(problem), check, deadline, gap=gap
+        )
+        result = _result(problem, listed, found, ordered)
+        if result.cost is None and results:
+            break
+        results.append(result)
+        if result.cost is None:
+            break
+        for row in _differ_rows(problem, listed, result, differ_by, mirror):
+            master.rows.append(row)
+    return tuple(results)
+
+
+class _Listed:
+    """Sections (or twin pairs of them) as choices of the master."""
+
+    def __init__(
+        self,
+        problem: SplitProblem,
+        nodes: Nodes,
+        columns: Columns,
+        choices: csr_matrix | None = None,
+    ) -> None:
+        """``choices`` (choices, sections) 0/1; None: every section is a choice."""
+        self.problem, self.nodes, self.columns = problem, nodes, columns
+        self.choices = choices
+        heads = [group[0] for group in nodes.groups]
+        cover = columns.incidence[:, heads]
+        self.cover = cover if choices is None else choices @ cover
+        self.costs = self.fold(columns.costs)
+        self.counts = self.fold(np.ones(len(columns)))
+
+    def fold(self, values: Array) -> Array:
+        """Add up a value of sections for each choice."""
+        return values if self.choices is None else np.asarray(self.choices @ values)
+
+    def sections(self, chosen: Sequence[int]) -> tuple[tuple[int, ...], ...]:
+        """Patch tuples of the sections behind the chosen choices."""
+        if self.choices is None:
+            return sections_of_columns(self.columns, chosen)
+        held = np.unique(self.choices[list(chosen)].indices)
+        return sections_of_columns(self.columns, [int(i) for i in held])
+
+
+def _symmetric(listed: _Listed, mirror: Sequence[int]) -> _Listed:
+    """Keep self-mirrored sections and disjoint twin pairs."""
+    columns = listed.columns
+    check_mirror(mirror, columns.patch_count)
+    index = {mask: i for i, mask in enumerate(columns.masks)}
+    image = _mirrored_masks(columns, mirror)
+    rows: list[int] = []
+    sections: list[int] = []
+    count = 0
+    for i, (mask, twin) in enumerate(zip(columns.masks, image, strict=True)):
+        j = index.get(twin)
+        if j is None or j < i or (j != i and mask & twin):
+            continue
+        for section in {i, j}:
+            rows.append(count)
+            sections.append(section)
+        count += 1
+    choices = csr_matrix((np.ones(len(rows)), (rows, sections)), shape=(count, len(columns)))
+    return _Listed(listed.problem, listed.nodes, columns, choices)
+
+
+def check_mirror(mirror: Sequence[int], count: int) -> None:
+    """Refuse what is not a permutation that undoes itself."""
+    if sorted(mirror) != list(range(count)) or any(mirror[mirror[i]] != i for i in range(count)):
+        raise ValueError("mirror: give each patch's twin (itself on the mirror plane), both ways")
+
+
+def _mirrored_masks(columns: Columns, mirror: Sequence[int]) -> list[int]:
+    bits = columns.incidence[:, list(mirror)].tocsr()
+    words = to_words([], columns.patch_count)
+    words = np.zeros_like(columns.words)
+    for patch in range(columns.patch_count):
+        held = np.asarray(bits[:, [patch]].todense()).ravel() > 0.5
+        words[held, patch >> 6] |= np.uint64(1 << (patch & 63))
+    size = 8 * words.shape[1]
+    raw = words.astype("<u8").tobytes()
+    return [int.from_bytes(raw[i * size : (i + 1) * size], "little") for i in range(len(words))]
+
+
+def _differ_rows(
+    problem: SplitProblem,
+    listed: _Listed,
+    result: SplitResult,
+    differ_by: int,
+    mirror: Sequence[int] | None,
+) -> list[Row]:
+    """Rows that ask for ``differ_by`` other joints than a found split (and its mirror image).
+
+    With y_e the number (0 or 1) of used sections that hold both ends of e, the difference is the
+    number of joints that became inside (y_e) and of inside edges that became joints (1 - y_e).
+    """
+    splits = [result.sections]
+    if mirror is not None:
+        check_mirror(mirror, len(problem.patches))
+        splits.append(tuple(tuple(mirror[i] for i in section) for section in result.sections))
+    rows = []
+    for split in splits:
+        joints = set(joints_of(problem, split))
+        coefficients = np.zeros(len(listed.columns))
+        inside = 0
+        for e, edge in enumerate(problem.edges):
+            both = listed.columns.holds(edge.a) & listed.columns.holds(edge.b)
+            coefficients += np.where(both, -1.0 if e in joints else 1.0, 0.0)
+            inside += e not in joints
+        rows.append(Row(listed.fold(coefficients), float(inside - differ_by)))
+    return rows
+
+
+def _result(problem: SplitProblem, listed: _Listed, found: Cheapest, ordered: bool) -> SplitResult:
+    bound = None if not np.isfinite(found.bound) else found.bound
+    if found.chosen is None:
+        status = IMPOSSIBLE if found.bound == math.inf else NO_ANSWER
+        return SplitResult((), None, bound, status, columns=len(listed.columns))
+    return describe_split(
+        problem, listed.sections(found.chosen), bound, ordered=ordered, columns=len(listed.columns)
+    )
+
+
+def describe_split(
+    problem: SplitProblem,
+    sections: tuple[tuple[int, ...], ...],
+    bound: float | None,
+    *,
+    ordered: bool = True,
+    columns: int | None = None,
+    within: float | None = None,
+) -> SplitResult:
+    """Put a found split into a result, priced again from the definition."""
+    cost = split_cost(problem, sections)
+    if bound is not None and bound > cost - max(1e-5, _RELATIVE_PROOF * abs(cost)):
+        bound, status = cost, PROVEN
+    elif within is not None and bound is not None and bound >= cost - within * abs(cost) - 1e-9:
+        status = WITHIN_GAP
+    else:
+        status = STOPPED
+    order = removal_or_cut(problem, sections)
+    pulls: tuple[Vector, ...] = ()
+    if isinstance(order, RemovalOrder):
+        by_section = {step.section: step.pull for step in order.steps}
+        pulls = tuple(by_section[k] for k in range(len(sections)))
+    return SplitResult(
+        sections,
+        cost,
+        bound,
+        status,
+        order if isinstance(order, RemovalOrder) else None,
+        pulls,
+        joints_of(problem, sections),
+        columns,
+    )

@@ -1,0 +1,453 @@
+"""The cheapest choice of legal sections: linear bounds for each number of sections, then a proof.
+
+Variables: q_S = 1 when section S is used.  Rows: every node in one section; the number of sections
+is k (one problem for each k: with k fixed the linear bound is much higher than with k free);
+*clique rows*, each from three nodes of which two may share only one section (subset rows: Jepsen,
+Petersen, Spoorendonk & Pisinger, Operations Research 56, 2008); and whatever rows the caller adds
+(order of removal, splits to differ from).
+
+The linear program sees a few hundred of the sections at a time; all others are priced by one
+sparse product.  Its multipliers give for *every* k the bound (sum of row multipliers) + k * (least
+reduced cost), also when a solve was cut short.  Sections whose reduced cost exceeds the gap to the
+best known split are dropped for good, which is what makes the last integer program small.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_matrix, hstack, vstack
+
+from solver.models.release import Array
+
+Index = NDArray[np.intp]
+
+# Costs closer than this are equal: sums of a few hundred prices in double precision.
+COST_TOLERANCE = 1e-6
+_SECTIONS_PER_ROUND = 300
+_CLIQUES_PER_ROUND = 25
+_MOST_CLIQUE_ROUNDS = 25
+_POOL_FOR_INTEGERS = 2_500
+_LEAST_VIOLATION = 0.02
+
+
+@dataclass(frozen=True)
+class Row:
+    """coefficients . q <= most, with one coefficient for each section."""
+
+    coefficients: Array
+    most: float
+
+
+@dataclass
+class Master:
+    """Sections to choose from, rows they must obey, and the bounds proven so far.
+
+    ``cover`` (sections, nodes) 0/1; ``costs``, ``counts`` (sections,): a column may stand for a
+    pair of sections.  ``bounds[k]`` is a proven lower bound for k sections.
+    """
+
+    cover: csr_matrix
+    costs: Array
+    counts: Array
+    rows: list[Row] = field(default_factory=list)
+    cliques: list[tuple[int, int, int]] = field(default_factory=list)
+    bounds: dict[int, float] = field(default_factory=dict)
+    linear: dict[int, float] = field(default_factory=dict)
+    solves: int = 0
+    basis: Index = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+
+    def __post_init__(self) -> None:
+        self.cover = csr_matrix(self.cover)
+        self._clique_rows: list[Array] = []
+
+    @property
+    def nodes(self) -> int:
+        """Number of rows that must be covered."""
+        return int(self.cover.shape[1])
+
+    def clique_row(self, clique: tuple[int, int, int]) -> Array:
+        """Coefficient of each section: 1 when it holds two or three of the nodes."""
+        held = self.cover[:, list(clique)].sum(axis=1)
+        return (np.asarray(held).ravel() >= 1.5).astype(float)
+
+    def add_clique(self, clique: tuple[int, int, int]) -> None:
+        """Add a clique row for all sections."""
+        self.cliques.append(clique)
+        self._clique_rows.append(self.clique_row(clique).astype(np.int8))
+
+    def side_rows(self, index: Index) -> tuple[Array, Array]:
+        """Return coefficients (rows, len(index)) and right sides of cliques and added rows."""
+        parts = [row[index] for row in self._clique_rows]
+        parts += [row.coefficients[index] for row in self.rows]
+        right = [1.0] * len(self._clique_rows) + [row.most for row in self.rows]
+        if not parts:
+            return np.zeros((0, len(index))), np.zeros(0)
+        return np.array(parts, dtype=float), np.array(right)
+
+
+@dataclass(frozen=True)
+class Linear:
+    """Solved (or cut short) linear program for k sections over the sections of a pool."""
+
+    bound: float
+    value: Array
+    chosen: Index
+    pool: Index
+    reduced: Array
+    solved: bool
+    lacking: float
+
+
+def relax(
+    master: Master, k: int, pool: Index, penalty: float, deadline: float, enough: float = np.inf
+) -> Linear:
+    """Linear bound for k sections from the sections in ``pool`` (indices); see the module text.
+
+    ``penalty``: what leaving a node uncovered costs, more than any split.  Stops early when the
+    bound passes ``enough``.  The bound counts only if ``pool`` holds all sections that may be in
+    a split better than the best known one.
+    """
+    cover = master.cover if len(pool) == master.cover.shape[0] else master.cover[pool]
+    costs, counts = master.costs[pool], master.counts[pool]
+    size, nodes = len(pool), master.nodes
+    side_all, right = master.side_rows(pool)
+    active = _starting_sections(master, pool, cover, costs)
+    best = -np.inf
+    best_reduced = np.zeros(size)
+    while True:
+        master.solves += 1
+        few = active
+        a_eq = hstack([
+            vstack([cover[few].T, csr_matrix(counts[few])]),
+            csr_matrix(np.vstack([np.eye(nodes), np.zeros((1, nodes))])),
+            csr_matrix(np.vstack([np.zeros((nodes, 2)), [[1.0, -1.0]]])),
+        ]).tocsr()  # fmt: skip
+        side = side_all[:, few]
+        a_ub = None
+        if len(right):
+            # Side rows with a negative right side need a way out as well.
+            relief = csr_matrix((len(right), nodes + 2))
+            out = csr_matrix(-np.eye(len(right)))
+            a_ub = hstack([csr_matrix(side), relief, out]).tocsr()
+            a_eq = hstack([a_eq, csr_matrix((nodes + 1, len(right)))]).tocsr()
+        price = np.concatenate([costs[few], np.full(nodes + 2 + len(right), penalty)])
+        answer = linprog(
+            price,
+            A_ub=a_ub,
+            b_ub=right if len(right) else None,
+            A_eq=a_eq,
+            b_eq=np.concatenate([np.ones(nodes), [float(k)]]),
+            method="highs-ds",
+        )
+        if answer.status != 0:
+            return Linear(best, np.zeros(0), active[:0], pool, best_reduced, False, 1.0)
+        pi, sigma = answer.eqlin.marginals[:nodes], answer.eqlin.marginals[nodes]
+        mu = np.minimum(answer.ineqlin.marginals, 0.0) if len(right) else np.zeros(0)
+        reduced = costs - cover @ pi
+        if len(right):
+            for weight, row in zip(mu, side_all, strict=True):
+                if weight < 0.0:
+                    reduced -= weight * row
+        worst = float((reduced / counts).min()) if size else 0.0
+        base = float(pi.sum() + mu @ right)
+        if size == master.cover.shape[0]:
+            _note_bounds(master, base, worst)
+        bound = base + k * worst
+        if bound > best:
+            best, best_reduced = bound, reduced - counts * worst
+        gain = reduced - sigma * counts
+        done = worst >= sigma - COST_TOLERANCE * 0.01
+        if done or best >= enough or time.monotonic() > deadline:
+            weights = answer.x[: len(few)]
+            lacking = float(answer.x[len(few) :].sum())
+            used = weights > 1e-9
+            return Linear(best, weights[used], pool[few[used]], pool, best_reduced, done, lacking)
+        active = _extend(active, gain, cover)
+
+
+def _note_bounds(master: Master, base: float, worst: float) -> None:
+    for k in master.bounds:
+        master.linear[k] = max(master.linear.get(k, -np.inf), base + k * worst)
+
+
+def _starting_sections(master: Master, pool: Index, cover: csr_matrix, costs: Array) -> Index:
+    """Start from the sections used last and the cheapest by share of nodes."""
+    if len(pool) <= 3 * _SECTIONS_PER_ROUND:
+        return np.arange(len(pool))
+    start = np.searchsorted(pool, master.basis)
+    start = start[start < len(pool)]
+    start = start[np.isin(pool[start], master.basis)]
+    size = np.asarray(cover.sum(axis=1)).ravel()
+    share = costs / size
+    cheap = np.argpartition(share, 2 * _SECTIONS_PER_ROUND)[: 2 * _SECTIONS_PER_ROUND]
+    return np.unique(np.concatenate([start, cheap]))
+
+
+def _extend(active: Index, gain: Array, cover: csr_matrix) -> Index:
+    """Add the sections of least reduced cost; drop those of large reduced cost when many."""
+    kept = active
+    if len(active) > 12 * _SECTIONS_PER_ROUND:
+        order = np.argsort(gain[active], kind="stable")
+        kept = active[order[: 6 * _SECTIONS_PER_ROUND]]
+    count = min(_SECTIONS_PER_ROUND, len(gain) - 1)
+    least = np.argpartition(gain, count)[:count] if count > 0 else np.zeros(1, dtype=np.intp)
+    least = least[gain[least] < 0.0]
+    return np.unique(np.concatenate([kept, least]))
+
+
+def violated_cliques(master: Master, linear: Linear) -> list[tuple[int, int, int]]:
+    """Three nodes whose pairs are shared by more than one section in the linear solution."""
+    held = (np.asarray(master.cover[linear.chosen].todense()) > 0.5).astype(float)
+    weights = linear.value
+    n = held.shape[1]
+    found: list[tuple[float, tuple[int, int, int]]] = []
+    known = set(master.cliques)
+    for i in range(n):
+        with_i = held * held[:, i : i + 1]
+        for j in range(i + 1, n - 1):
+            both = with_i[:, j]
+            one = held[:, i] + held[:, j] - 2.0 * both
+            level = float(weights @ both) + (weights * one) @ held[:, j + 1 :]
+            for third in np.nonzero(level > 1.0 + _LEAST_VIOLATION)[0]:
+                clique = (i, j, int(third) + j + 1)
+                if clique not in known:
+                    found.append((-float(level[third]), clique))
+    found.sort()
+    picked: list[tuple[int, int, int]] = []
+    used = np.zeros(n)
+    for _, clique in found:
+        if used[list(clique)].max() < 5:
+            picked.append(clique)
+            used[list(clique)] += 1
+        if len(picked) == _CLIQUES_PER_ROUND:
+            break
+    return picked
+
+
+@dataclass(frozen=True)
+class Choice:
+    """Answer of the integer program: chosen sections (or none), cost, proven bound."""
+
+    chosen: tuple[int, ...] | None
+    cost: float
+    bound: float
+    proven: bool
+
+
+def choose(
+    master: Master, k: int, pool: Index, deadline: float, *, node_limit: int | None = None
+) -> Choice:
+    """Cheapest set of k sections from ``pool`` that covers every node and obeys all rows."""
+    seconds = deadline - time.monotonic()
+    if seconds <= 0.0:
+        return Choice(None, np.inf, -np.inf, False)
+    if not len(pool):
+        return Choice(None, np.inf, np.inf, True)
+    cover = master.cover[pool]
+    if not np.asarray(cover.sum(axis=0)).ravel().all():
+        return Choice(None, np.inf, np.inf, True)
+    side, right = master.side_rows(pool)
+    equal = vstack([cover.T, csr_matrix(master.counts[pool])]).tocsr()
+    target = np.concatenate([np.ones(master.nodes), [float(k)]])
+    rules = [LinearConstraint(equal, target, target)]
+    if len(right):
+        rules.append(LinearConstraint(csr_matrix(side), -np.inf, right))
+    options: dict[str, float | int] = {"time_limit": seconds, "mip_rel_gap": 0.0}
+    if node_limit is not None:
+        options["node_limit"] = node_limit
+    answer = milp(
+        master.costs[pool],
+        constraints=rules,
+        integrality=np.ones(len(pool)),
+        bounds=Bounds(0.0, 1.0),
+        options=options,
+    )
+    master.solves += 1
+    if answer.status == 2:
+        return Choice(None, np.inf, np.inf, True)
+    bound = -np.inf if answer.mip_dual_bound is None else float(answer.mip_dual_bound)
+    if answer.x is None:
+        return Choice(None, np.inf, bound, False)
+    chosen = pool[np.nonzero(answer.x > 0.5)[0]]
+    cost = float(master.costs[chosen].sum())
+    if not _obeys(master, chosen, k):
+        return Choice(None, np.inf, bound, False)
+    return Choice(tuple(int(i) for i in chosen), cost, bound, answer.status == 0)
+
+
+def _obeys(master: Master, chosen: Index, k: int) -> bool:
+    held = np.asarray(master.cover[chosen].sum(axis=0)).ravel()
+    return (
+        bool(np.all(np.abs(held - 1.0) < 0.5))
+        and round(float(master.counts[chosen].sum())) == k
+        and all(row.coefficients[chosen].sum() <= row.most + 1e-6 for row in master.rows)
+    )
+
+
+@dataclass(frozen=True)
+class Cheapest:
+    """Best choice over all k, its cost and the bound proven over all k."""
+
+    chosen: tuple[int, ...] | None
+    cost: float
+    bound: float
+
+
+def cheapest_choice(
+    master: Master,
+    counts: Sequence[int],
+    most_cost: float,
+    check: Callable[[tuple[int, ...]], Row | None],
+    deadline: float,
+    *,
+    gap: float = 0.0,
+    known: tuple[tuple[int, ...], float] | None = None,
+) -> Cheapest:
+    """Cheapest choice over the given numbers of sections.
+
+    ``most_cost``: more than any split can cost.  ``check`` returns None for a choice that holds,
+    or a row that it breaks (and that every choice that holds obeys).
+    """
+    search = _Search(master, most_cost, check, deadline, gap)
+    if known is not None:
+        search.chosen, search.cost = known
+    master.bounds = dict.fromkeys(counts, -np.inf)
+    master.linear = dict(master.bounds)
+    open_counts = list(counts)
+    first = True
+    while open_counts and time.monotonic() < deadline:
+        # The linear bound is convex in k: start where it is likely least and spread from there.
+        if first:
+            k = _likely_count(master, open_counts, most_cost, deadline)
+            first = False
+        else:
+            k = min(open_counts, key=lambda c: (master.linear[c], c))
+        open_counts.remove(k)
+        if max(master.linear[k], master.bounds[k]) >= search.target():
+            master.bounds[k] = max(master.linear[k], master.bounds[k])
+            continue
+        search.settle(k)
+    for k in counts:
+        master.bounds[k] = max(master.bounds[k], master.linear[k])
+    bound = min([*master.bounds.values(), search.cost]) if counts else np.inf
+    return Cheapest(search.chosen, search.cost, bound)
+
+
+def _likely_count(master: Master, counts: Sequence[int], penalty: float, deadline: float) -> int:
+    """Find the k of least linear bound, which is convex in k."""
+    everything = np.arange(master.cover.shape[0])
+    k = counts[0]
+    seen: set[int] = set()
+    step = max(1, len(counts) // 4)
+    best = (np.inf, k)
+    while k not in seen and time.monotonic() < deadline:
+        seen.add(k)
+        linear = relax(master, k, everything, penalty, deadline)
+        if len(linear.chosen):
+            master.basis = linear.chosen
+        value = linear.bound
+        if value < best[0] - COST_TOLERANCE:
+            best = (value, k)
+            k = counts[min(counts.index(k) + step, len(counts) - 1)]
+        elif step > 1:
+            step = 1
+            after = counts.index(best[1]) + 1
+            k = counts[min(after, len(counts) - 1)]
+        else:
+            before = counts.index(best[1]) - 1
+            k = counts[max(before, 0)]
+    return best[1]
+
+
+@dataclass
+class _Search:
+    master: Master
+    most_cost: float
+    check: Callable[[tuple[int, ...]], Row | None]
+    deadline: float
+    gap: float
+    chosen: tuple[int, ...] | None = None
+    cost: float = np.inf
+
+    def target(self) -> float:
+        """Bound at or above which a number of sections is closed."""
+        if self.chosen is None:
+            return np.inf
+        return self.cost - max(COST_TOLERANCE, self.gap * abs(self.cost))
+
+    def offer(self, choice: Choice) -> bool:
+        """Take a choice that holds; otherwise add the row it breaks and return False."""
+        assert choice.chosen is not None
+        row = self.check(choice.chosen)
+        if row is not None:
+            self.master.rows.append(row)
+            return False
+        if choice.cost < self.cost:
+            self.chosen, self.cost = choice.chosen, choice.cost
+        return True
+
+    def ceiling(self) -> float:
+        return min(self.cost, self.most_cost)
+
+    def settle(self, k: int) -> None:
+        """Prove that k sections cannot beat the best known split, or find the one that does."""
+        master = self.master
+        pool = np.arange(master.cover.shape[0])
+        tried = False
+        for round_number in range(_MOST_CLIQUE_ROUNDS + 1):
+            linear = relax(master, k, pool, self.most_cost, self.deadline, self.target())
+            if len(linear.chosen):
+                master.basis = linear.chosen
+            master.bounds[k] = max(master.bounds[k], min(linear.bound, self.ceiling()))
+            if master.bounds[k] >= self.target() or not linear.solved:
+                return
+            if not tried or self.chosen is None:
+                tried = True
+                self._quick(k, linear)
+            window = self.ceiling() - linear.bound + COST_TOLERANCE
+            pool = pool[linear.reduced <= window]
+            if len(pool) <= _POOL_FOR_INTEGERS or round_number == _MOST_CLIQUE_ROUNDS:
+                break
+            cliques = violated_cliques(master, linear)
+            if not cliques:
+                break
+            for clique in cliques:
+                master.add_clique(clique)
+        self._prove(k, pool)
+
+    def _quick(self, k: int, linear: Linear) -> None:
+        """Look for a first split among the sections of least reduced cost."""
+        count = min(600, len(linear.pool))
+        if count == len(linear.pool):
+            few = linear.pool
+        else:
+            few = linear.pool[np.argpartition(linear.reduced, count)[:count]]
+        few = np.union1d(few, linear.chosen)
+        for _ in range(8):
+            choice = choose(self.master, k, few, self.deadline, node_limit=200)
+            if choice.chosen is None or choice.cost >= self.cost or self.offer(choice):
+                return
+
+    def _prove(self, k: int, pool: Index) -> None:
+        master = self.master
+        while time.monotonic() < self.deadline:
+            choice = choose(master, k, pool, self.deadline)
+            # Sections outside the pool cost more than the ceiling.
+            bound = min(choice.bound, self.ceiling())
+            master.bounds[k] = max(master.bounds[k], bound)
+            if choice.chosen is None:
+                if choice.proven and self.chosen is None:
+                    master.bounds[k] = np.inf
+                return
+            if choice.cost >= self.cost:
+                return
+            if self.offer(choice):
+                if choice.proven:
+                    master.bounds[k] = max(master.bounds[k], self.cost)
+                return
