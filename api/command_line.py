@@ -1,0 +1,385 @@
+"""The command line: ``splitplan plan``, ``check``, ``show``, ``schema``, ``resolve``, ``pieces``,
+``serve``."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from importlib.metadata import PackageNotFoundError
+from importlib.metadata import version as installed_version
+from pathlib import Path
+from typing import Any, TextIO
+
+from api.engine import Engine
+from api.files import FileTrouble, read_limited, refuse_taken, write_whole
+from api.interrupts import STOPPING, Interrupts
+from api.limits import LARGEST_PLAN_BYTES, LARGEST_SCENARIO_BYTES, LARGEST_SEED, LONGEST_SECONDS
+from api.piece_list import piece_table
+from api.plan_files import read_plan
+from api.progress_line import ProgressLine
+from api.solve_apart import SolveFailed, SolveQuit
+from api.summary import SCREEN_LINES, summarise
+from api.tables import plain, wrap
+from solver.data.errors import ScenarioErrors
+from solver.data.plan import Plan
+
+DONE = 0
+NOT_SO = 1
+BAD_INPUT = 2
+NO_PLAN_YET = 3
+FAILED = 4
+INTERRUPTED = 130
+
+_EPILOG = """\
+exit codes:
+  0    done; for "plan": there is a plan (proven, within gap, or stopped with one)
+  1    "plan": no plan is possible; "check": the plan has faults
+  2    wrong usage, a scenario or plan that cannot be read, a file not overwritten
+  3    no plan yet: the time ran out, or Ctrl-C came, before the first one
+  4    splitplan itself failed (its checker refused its plan, or its planner ended)
+  130  interrupted twice: left at once, nothing kept
+
+Lengths are shown in the scenario's own unit. Local codes and licensed practice
+decide.
+"""
+
+
+@dataclass(frozen=True)
+class Streams:
+    """Where results and messages go."""
+
+    out: TextIO
+    err: TextIO
+
+
+def main(
+    arguments: Sequence[str] | None = None,
+    *,
+    engine: Engine | None = None,
+    out: TextIO | None = None,
+    err: TextIO | None = None,
+) -> int:
+    """Run one command and return its exit code; the codes are listed by ``--help``.
+
+    ``engine`` stands in for the solver in tests.
+    """
+    streams = Streams(out if out is not None else sys.stdout, err if err is not None else sys.stderr)
+    for stream in (streams.out, streams.err):
+        reconfigure: Callable[..., None] | None = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:  # a terminal without UTF-8 shows "?" instead of failing
+            reconfigure(errors="replace")
+    try:
+        options = _parser().parse_args(arguments)
+    except SystemExit as leaving:  # argparse leaves by itself after --help and on wrong usage
+        return int(leaving.code or 0)
+    if engine is None:
+        from api.real_engine import real_engine
+
+        engine = real_engine()
+    try:
+        code: int = options.run(options, engine, streams)
+        streams.out.flush()
+    except ScenarioErrors as errors:
+        return _tell_problems(errors, options, streams)
+    except FileTrouble as trouble:
+        return _tell(streams, BAD_INPUT, str(trouble))
+    except SolveFailed as failure:
+        return _tell(streams, FAILED, f"{_FAILURES.get(failure.kind, 'failed')}: {failure}")
+    except SolveQuit:
+        return _tell(streams, INTERRUPTED, "interrupted: no plan was kept")
+    except KeyboardInterrupt:
+        return _tell(streams, INTERRUPTED, "interrupted")
+    except BrokenPipeError:  # the reader of our output left, as `head` does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    return code
+
+
+_FAILURES = {
+    "refused": "the checker refused the plan, which is a fault in splitplan; it is not shown",
+    "crashed": "the planner ended, which is a fault in splitplan",
+    "hung": "the planner hung",
+}
+
+
+def version() -> str:
+    """Return the installed version."""
+    try:
+        return installed_version("splitplan")
+    except PackageNotFoundError:
+        return "0 (not installed)"
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="splitplan",
+        description="Plan mold splits, flashings, what metal to buy and how to cut it.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"splitplan {version()}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    plan = _command(commands, "plan", "make a plan from a scenario", _plan)
+    plan.add_argument("scenario", metavar="FILE", type=Path, help="the scenario (JSON)")
+    _output(plan, "keep the plan in this file (JSON)")
+    plan.add_argument(
+        "--seconds",
+        type=_seconds,
+        metavar="S",
+        help="time to look for a better plan; without it until the gap is closed enough",
+    )
+    plan.add_argument(
+        "--seed", type=_seed, default=0, metavar="N", help="same seed, same plan (default 0)"
+    )
+    plan.add_argument("--goal", metavar="NAME", help="what to minimise, instead of the scenario's")
+    plan.add_argument("--json", action="store_true", help="print the plan as JSON, no summary")
+    plan.add_argument("--full", action="store_true", help="a summary of any length, nothing cut")
+    plan.add_argument("--quiet", action="store_true", help="no progress on stderr")
+
+    check = _command(commands, "check", "check a plan against its scenario", _check)
+    check.add_argument("scenario", metavar="SCENARIO", type=Path)
+    check.add_argument("plan", metavar="PLAN", type=Path)
+    check.add_argument("--json", action="store_true", help="print the faults as JSON")
+
+    show = _command(commands, "show", "print what was understood of a scenario", _show)
+    show.add_argument("scenario", metavar="SCENARIO", type=Path)
+
+    resolve = _command(
+        commands, "resolve", "spell a scenario out: every edge, millimetres, as JSON", _resolve
+    )
+    resolve.add_argument("scenario", metavar="SCENARIO", type=Path)
+    _output(resolve, "write it to this file instead of stdout")
+
+    schema = _command(commands, "schema", "print a JSON Schema, for editors and programs", _schema)
+    schema.add_argument(
+        "which", nargs="?", choices=("scenario", "resolved", "plan"), default="scenario"
+    )
+    _output(schema, "write it to this file instead of stdout")
+
+    pieces = _command(commands, "pieces", "list every piece of a plan", _pieces)
+    pieces.add_argument("plan", metavar="PLAN", type=Path)
+    pieces.add_argument("--json", action="store_true", help="print the pieces as JSON")
+
+    summary = _command(commands, "summary", "print the summary of a kept plan", _summary)
+    summary.add_argument("plan", metavar="PLAN", type=Path)
+    summary.add_argument(
+        "--scenario", metavar="FILE", type=Path, help="its scenario, to say the stock in words"
+    )
+    summary.add_argument("--full", action="store_true", help="any length, nothing cut")
+
+    serve = _command(commands, "serve", "answer over HTTP, on this machine only", _serve)
+    serve.add_argument("--host", default="127.0.0.1", help="a loopback address (127.0.0.1)")
+    serve.add_argument("--port", type=_port, default=8765, help="default 8765")
+    return parser
+
+
+def _command(commands: Any, name: str, words: str, run: Any) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+    )
+    parser.set_defaults(run=run, json=False)
+    return parser
+
+
+def _output(parser: argparse.ArgumentParser, words: str) -> None:
+    parser.add_argument("--output", metavar="FILE", type=Path, help=words)
+    parser.add_argument("--force", action="store_true", help="overwrite the file of --output")
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of seconds") from None
+    if not 0 < seconds <= LONGEST_SECONDS:
+        raise argparse.ArgumentTypeError(
+            f"{text} is out of range: give more than 0 and at most {LONGEST_SECONDS:g} seconds"
+        )
+    return seconds
+
+
+def _seed(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or len(text) > 10 or int(text) > LARGEST_SEED:
+        raise argparse.ArgumentTypeError(f"{text!r}: give a whole number from 0 to {LARGEST_SEED}")
+    return int(text)
+
+
+def _port(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or len(text) > 5 or not 0 < int(text) < 65536:
+        raise argparse.ArgumentTypeError(f"{text!r}: give a port from 1 to 65535")
+    return int(text)
+
+
+def _read_scenario(path: Path, engine: Engine) -> Any:
+    return engine.parse(read_limited(path, limit=LARGEST_SCENARIO_BYTES))
+
+
+def _plan(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    if options.output is not None:
+        refuse_taken(options.output, force=options.force)
+    scenario = _read_scenario(options.scenario, engine)
+    if options.goal is not None and isinstance(scenario, dict):
+        scenario = engine.with_goal(scenario, options.goal)
+    job = engine.read(scenario)
+    progress = ProgressLine(streams.err, job.currency)
+    told = False
+
+    with Interrupts() as interrupts:
+
+        def wait() -> None:
+            nonlocal told
+            if interrupts.stop() and not told:
+                told = True
+                progress.say(STOPPING)
+            if not options.quiet:
+                progress.tick()
+
+        try:
+            plan = engine.plan(
+                scenario,
+                seconds=options.seconds,
+                seed=options.seed,
+                on_progress=None if options.quiet else progress.update,
+                should_stop=interrupts.stop,
+                should_quit=interrupts.quit,
+                on_wait=wait,
+            )
+        finally:
+            progress.finish()
+
+    if options.output is not None:
+        write_whole(options.output, plan.model_dump_json(indent=1) + "\n", force=options.force)
+    if options.json:
+        streams.out.write(plan.model_dump_json(indent=1) + "\n")
+    else:
+        kept = 0 if options.output is None else 1
+        lines = None if options.full else SCREEN_LINES - kept
+        streams.out.write(summarise(plan, job, lines=lines))
+        if kept:
+            streams.out.write(f"Plan kept in {plain(str(options.output))}\n")
+    return _plan_code(plan)
+
+
+def _plan_code(plan: Plan) -> int:
+    if plan.status == "impossible":
+        return NOT_SO
+    return NO_PLAN_YET if plan.cost is None else DONE
+
+
+def _check(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    job = engine.read(_read_scenario(options.scenario, engine))
+    plan = read_plan(options.plan, limit=LARGEST_PLAN_BYTES)
+    faults = engine.faults(job, plan)
+    if options.json:
+        report = {"ok": not faults, "faults": [asdict(fault) for fault in faults]}
+        streams.out.write(json.dumps(report, indent=1) + "\n")
+    elif not faults:
+        pieces, sections = len(plan.pieces), len(plan.sections)
+        streams.out.write(
+            f"No fault found: {pieces} pieces and {sections} sections keep every rule that is "
+            "checked.\n"
+            if plan.cost is not None
+            else f"No fault found; the plan has no pieces ({plan.status}).\n"
+        )
+    else:
+        count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+        streams.out.write(f"{count}:\n")
+        for fault in faults:
+            text = f"{fault.place}: {fault.sentence} (rule: {fault.rule})"
+            streams.out.write("\n".join(wrap(text, first="  ", rest="    ")) + "\n")
+    return NOT_SO if faults else DONE
+
+
+def _show(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    job = engine.read(_read_scenario(options.scenario, engine))
+    text = engine.describe(job)
+    streams.out.write(text if text.endswith("\n") else text + "\n")
+    return DONE
+
+
+def _resolve(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    job = engine.read(_read_scenario(options.scenario, engine))
+    return _emit(json.dumps(engine.resolved(job), indent=1, allow_nan=False), options, streams)
+
+
+def _schema(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    schemas: dict[str, Callable[[], dict[str, Any]]] = {
+        "scenario": engine.scenario_schema,
+        "resolved": engine.resolved_schema,
+        "plan": Plan.model_json_schema,
+    }
+    return _emit(json.dumps(schemas[options.which](), indent=1), options, streams)
+
+
+def _emit(text: str, options: argparse.Namespace, streams: Streams) -> int:
+    """Print a text, or keep it in the file of --output."""
+    if options.output is None:
+        streams.out.write(text + "\n")
+    else:
+        write_whole(options.output, text + "\n", force=options.force)
+    return DONE
+
+
+def _pieces(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    plan = read_plan(options.plan, limit=LARGEST_PLAN_BYTES)
+    if options.json:
+        pieces = [piece.model_dump(mode="json") for piece in plan.pieces]
+        streams.out.write(json.dumps(pieces, indent=1) + "\n")
+    else:
+        streams.out.write(piece_table(plan))
+    return DONE
+
+
+def _summary(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    plan = read_plan(options.plan, limit=LARGEST_PLAN_BYTES)
+    job = None
+    if options.scenario is not None:
+        job = engine.read(_read_scenario(options.scenario, engine))
+    streams.out.write(summarise(plan, job, lines=None if options.full else SCREEN_LINES))
+    return DONE
+
+
+def _serve(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    from api.http.guards import is_loopback
+    from api.http.serving import serve
+
+    if not is_loopback(options.host):
+        return _tell(
+            streams,
+            BAD_INPUT,
+            f"--host {options.host}: this service has no passwords yet and answers on this machine "
+            "only; use 127.0.0.1, ::1 or localhost",
+        )
+    return serve(engine, host=options.host, port=options.port, err=streams.err)
+
+
+def _tell(streams: Streams, code: int, text: str) -> int:
+    streams.err.write("\n".join(wrap(f"splitplan: {text}", rest="  ")) + "\n")
+    return code
+
+
+def _tell_problems(
+    errors: ScenarioErrors, options: argparse.Namespace, streams: Streams
+) -> int:
+    count = len(errors.problems) + errors.left_out
+    words = "1 thing to mend" if count == 1 else f"{count} things to mend"
+    if options.json:
+        listed = [asdict(problem) for problem in errors.problems]
+        streams.out.write(json.dumps({"problems": listed, "count": count}, indent=1) + "\n")
+    streams.err.write(f"splitplan: {plain(str(options.scenario))}: {words}\n")
+    for problem in errors.problems:
+        text = f"{problem.place}: {problem.value}: {problem.remedy}"
+        streams.err.write("\n".join(wrap(text, first="  ", rest="      ")) + "\n")
+    if errors.left_out:
+        streams.err.write(f"  and {errors.left_out} more like these\n")
+    return BAD_INPUT
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,60 @@
+"""The solver as the outer face sees it: a handful of functions, imported when first needed.
+
+The command line and the service take an Engine, so that a test can give them a planner of its own
+and ``splitplan --help`` does not wait for solver libraries.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from solver.data.job import Job
+from solver.data.plan import Plan, Progress
+
+
+class PlanFunction(Protocol):
+    """Plans a scenario (as parsed JSON) somewhere, and can be stopped."""
+
+    def __call__(
+        self,
+        scenario: Any,
+        *,
+        seconds: float | None,
+        seed: int,
+        on_progress: Callable[[Progress], None] | None = None,
+        should_stop: Callable[[], bool] | None = None,
+        should_quit: Callable[[], bool] | None = None,
+        on_wait: Callable[[], None] | None = None,
+    ) -> Plan:
+        """Return the plan; see `api.solve_apart.plan_apart`."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that the checker found: the rule that is broken, where, and a sentence."""
+
+    rule: str
+    place: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Engine:
+    """What the outer face needs from the solver."""
+
+    parse: Callable[[bytes], Any]
+    """Bytes to JSON, safe against hostile input; raises ScenarioErrors."""
+    read: Callable[[Any], Job]
+    """Parsed JSON to a job; raises ScenarioErrors."""
+    with_goal: Callable[[Any, str], Any]
+    """The same scenario (parsed JSON) with another goal, by name."""
+    describe: Callable[[Job], str]
+    resolved: Callable[[Job], Any]
+    """The resolved form of a job, as JSON values."""
+    scenario_schema: Callable[[], dict[str, Any]]
+    resolved_schema: Callable[[], dict[str, Any]]
+    faults: Callable[[Job, Plan], tuple[Fault, ...]]
+    """What the checker finds wrong with a plan."""
+    plan: PlanFunction

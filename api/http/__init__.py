@@ -1,0 +1,1 @@
+"""The thin form of the service: one plan a request, on this machine only."""

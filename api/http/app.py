@@ -1,0 +1,217 @@
+"""The HTTP application: its operations, and how errors become problem details."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import FastAPI
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from api.command_line import version
+from api.engine import Engine
+from api.http.bodies import read_body
+from api.http.docs_page import docs_page
+from api.http.examples import EXAMPLES
+from api.http.guards import Guards
+from api.http.openapi import describe_api
+from api.http.problems import PROBLEM_TYPES, Refusal, scenario_refusal
+from api.http.solving import Turns, solve
+from api.limits import (
+    DEFAULT_REQUEST_SECONDS,
+    LARGEST_SCENARIO_BYTES,
+    LARGEST_SEED,
+    LONGEST_REQUEST_SECONDS,
+    MOST_BODY_SECONDS,
+    MOST_PROBLEMS_TOLD,
+    MOST_WAITING_REQUESTS,
+)
+from solver.data.errors import ScenarioErrors
+from solver.data.plan import Plan
+
+
+def create_app(engine: Engine | None = None) -> FastAPI:
+    """Return the application; ``engine`` stands in for the solver in tests."""
+    if engine is None:
+        from api.real_engine import real_engine
+
+        engine = real_engine(niceness=10)
+    app = FastAPI(
+        title="splitplan",
+        version=version(),
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+    )
+    app.add_middleware(Guards)
+    app.state.turns = Turns(
+        most_waiting=MOST_WAITING_REQUESTS, retry_after_seconds=round(DEFAULT_REQUEST_SECONDS)
+    )
+    _answer_errors(app)
+    _add_operations(app, engine)
+    return app
+
+
+def _add_operations(app: FastAPI, engine: Engine) -> None:
+    api = describe_api(engine, version())
+    page, page_headers = docs_page(api)
+
+    @app.post("/v1/plans")
+    async def make_plan(request: Request) -> Response:
+        seconds, seed = _options(request)
+        body = await read_body(
+            request, largest_bytes=LARGEST_SCENARIO_BYTES, most_seconds=MOST_BODY_SECONDS
+        )
+        try:
+            scenario = await asyncio.to_thread(_read, engine, body)
+        except ScenarioErrors as errors:
+            raise scenario_refusal(errors) from None
+        async with app.state.turns.turn(request):
+            plan = await solve(engine, scenario, request, seconds=seconds, seed=seed)
+        return Response(plan.model_dump_json(), media_type="application/json")
+
+    @app.get("/v1/schema")
+    async def scenario_schema() -> Response:
+        return JSONResponse(engine.scenario_schema(), media_type="application/schema+json")
+
+    @app.get("/v1/schema/resolved")
+    async def resolved_schema() -> Response:
+        return JSONResponse(engine.resolved_schema(), media_type="application/schema+json")
+
+    @app.get("/v1/schema/plan")
+    async def plan_schema() -> Response:
+        return JSONResponse(Plan.model_json_schema(), media_type="application/schema+json")
+
+    @app.get("/v1/health")
+    async def health() -> Response:
+        turns: Turns = app.state.turns
+        return JSONResponse(
+            {
+                "status": "ok",
+                "version": version(),
+                "solving": turns.solving,
+                "waiting": turns.waiting,
+            }
+        )
+
+    @app.get("/v1/limits")
+    async def limits() -> Response:
+        return JSONResponse(limits_told())
+
+    @app.get("/v1/examples")
+    async def examples() -> Response:
+        return JSONResponse(EXAMPLES)
+
+    @app.get("/v1/problems/{name}")
+    async def problem_type(name: str) -> Response:
+        kind = PROBLEM_TYPES.get(name)
+        if kind is None:
+            raise Refusal("not-found", "There is no such type of problem.")
+        return JSONResponse(
+            {
+                "type": kind.uri,
+                "status": kind.status,
+                "title": kind.title,
+                "meaning": kind.meaning,
+                "remedy": kind.remedy,
+            }
+        )
+
+    @app.get("/v1/openapi.json")
+    async def openapi() -> Response:
+        return JSONResponse(api)
+
+    @app.get("/v1/docs")
+    async def docs() -> Response:
+        return Response(page, media_type="text/html; charset=utf-8", headers=page_headers)
+
+    @app.get("/")
+    async def front() -> Response:
+        return RedirectResponse("/v1/docs", status_code=307)
+
+
+def _read(engine: Engine, body: bytes) -> Any:
+    """Parse and check a body; the job itself is read again by the child that plans it."""
+    scenario = engine.parse(body)
+    engine.read(scenario)
+    return scenario
+
+
+def limits_told() -> dict[str, Any]:
+    """Return the limits of the service, as ``GET /v1/limits`` answers."""
+    return {
+        "largest_body_bytes": LARGEST_SCENARIO_BYTES,
+        "most_body_seconds": MOST_BODY_SECONDS,
+        "longest_seconds": LONGEST_REQUEST_SECONDS,
+        "default_seconds": DEFAULT_REQUEST_SECONDS,
+        "largest_seed": LARGEST_SEED,
+        "solving_at_once": 1,
+        "most_waiting": MOST_WAITING_REQUESTS,
+        "most_errors_told": MOST_PROBLEMS_TOLD,
+    }
+
+
+def _options(request: Request) -> tuple[float, int]:
+    """Return seconds and seed from the query; raises Refusal with every parameter at fault."""
+    errors: list[dict[str, str]] = []
+    values: dict[str, str] = {}
+    for key, value in request.query_params.multi_items():
+        if key not in ("seconds", "seed"):
+            errors.append({"parameter": key[:40], "remedy": "only seconds and seed are known"})
+        elif key in values:
+            errors.append({"parameter": key, "remedy": "give it once"})
+        values[key] = value
+    seconds = _number(values.get("seconds", str(DEFAULT_REQUEST_SECONDS)))
+    if seconds is None or not 0 < seconds <= LONGEST_REQUEST_SECONDS:
+        errors.append(
+            {
+                "parameter": "seconds",
+                "remedy": f"more than 0 and at most {LONGEST_REQUEST_SECONDS:g}",
+            }
+        )
+    seed = values.get("seed", "0")
+    if not (seed.isascii() and seed.isdigit() and len(seed) <= 10 and int(seed) <= LARGEST_SEED):
+        errors.append({"parameter": "seed", "remedy": f"a whole number from 0 to {LARGEST_SEED}"})
+    if errors or seconds is None:
+        words = "1 parameter is" if len(errors) == 1 else f"{len(errors)} parameters are"
+        raise Refusal("invalid-parameter", f"{words} at fault.", errors=errors)
+    return seconds, int(seed)
+
+
+def _number(text: str) -> float | None:
+    try:
+        number = float(text) if text.isascii() and len(text) <= 20 else math.nan
+    except ValueError:
+        return None
+    return number if math.isfinite(number) else None
+
+
+def _answer_errors(app: FastAPI) -> None:
+    async def refused(request: Request, error: Exception) -> Response:
+        assert isinstance(error, Refusal)
+        return error.response()
+
+    async def not_served(request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        headers: Mapping[str, str] = error.headers or {}
+        if error.status_code == 405:
+            return Refusal(
+                "method-not-allowed", "This method is not for this address.", headers=headers
+            ).response()
+        return Refusal("not-found", "No operation has this address.").response()
+
+    async def left(request: Request, error: Exception) -> Response:
+        return Response(status_code=499)  # nobody reads it; the log shows why
+
+    async def failed(request: Request, error: Exception) -> Response:
+        return Refusal("server-error", "The service failed; its log has the trace.").response()
+
+    app.add_exception_handler(Refusal, refused)
+    app.add_exception_handler(HTTPException, not_served)
+    app.add_exception_handler(ClientDisconnect, left)
+    app.add_exception_handler(Exception, failed)

@@ -1,0 +1,96 @@
+"""One solve at a time, few waiting, and none for a client that has left."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any, TypeVar
+
+from starlette.requests import ClientDisconnect, Request
+
+from api.engine import Engine
+from api.http.problems import Refusal, scenario_refusal
+from api.solve_apart import SolveFailed
+from solver.data.errors import ScenarioErrors
+from solver.data.plan import Plan
+
+_LISTEN_SECONDS = 0.1
+
+_Result = TypeVar("_Result")
+
+
+class Turns:
+    """Who may solve now and who waits; of one event loop."""
+
+    def __init__(self, *, most_waiting: int, retry_after_seconds: int) -> None:
+        self._most_waiting = most_waiting
+        self._retry_after_seconds = retry_after_seconds
+        self._lock = asyncio.Lock()
+        self.waiting = 0
+
+    @property
+    def solving(self) -> bool:
+        """Whether a plan is being made."""
+        return self._lock.locked()
+
+    @asynccontextmanager
+    async def turn(self, request: Request) -> AsyncIterator[None]:
+        """Wait for a turn; raises Refusal (429) where too many wait, ClientDisconnect."""
+        if self.solving and self.waiting >= self._most_waiting:
+            raise Refusal(
+                "too-busy",
+                f"{self.waiting} requests wait already, the most that may.",
+                headers={"Retry-After": str(self._retry_after_seconds)},
+            )
+        acquiring = asyncio.ensure_future(self._lock.acquire())
+        self.waiting += 1
+        try:
+            await _unless_left(request, acquiring)
+        except BaseException:
+            if acquiring.done() and not acquiring.cancelled():  # the turn came too late
+                self._lock.release()
+            raise
+        finally:
+            self.waiting -= 1
+        try:
+            yield
+        finally:
+            self._lock.release()
+
+
+async def solve(
+    engine: Engine, scenario: Any, request: Request, *, seconds: float, seed: int
+) -> Plan:
+    """Return the plan; raises Refusal (422, 500), and ClientDisconnect when nobody waits for it."""
+    left = threading.Event()
+
+    def work() -> Plan:
+        return engine.plan(scenario, seconds=seconds, seed=seed, should_quit=left.is_set)
+
+    solving = asyncio.ensure_future(asyncio.to_thread(work))
+    try:
+        return await _unless_left(request, asyncio.shield(solving))
+    except ScenarioErrors as errors:
+        raise scenario_refusal(errors) from None
+    except SolveFailed as failure:
+        raise Refusal("planner-failed", f"The planner {failure.kind}.") from failure
+    finally:
+        left.set()
+        if not solving.done():  # the turn is given back only when the child has ended
+            await asyncio.wait([solving])
+        if not solving.cancelled():
+            solving.exception()  # taken, so that nobody complains of SolveQuit
+
+
+async def _unless_left(request: Request, awaited: asyncio.Future[_Result]) -> _Result:
+    """Await something as long as the client is there; raises ClientDisconnect."""
+    try:
+        while not awaited.done():
+            await asyncio.wait([awaited], timeout=_LISTEN_SECONDS)
+            if not awaited.done() and await request.is_disconnected():
+                raise ClientDisconnect
+        return awaited.result()
+    finally:
+        awaited.cancel()

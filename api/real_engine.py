@@ -1,0 +1,101 @@
+"""The engine of the shipped program: intake, planner and checker, each imported when first used."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict
+from functools import partial
+from typing import Any
+
+from api.engine import Engine, Fault
+from api.solve_apart import plan_apart
+from api.solve_child import PlanNotShown
+from solver.data.job import Job
+from solver.data.plan import Plan, Progress
+
+
+def real_engine(*, niceness: int = 0) -> Engine:
+    """Return the engine; its plans are made in a child process of the given niceness."""
+    return Engine(
+        parse=parse_scenario,
+        read=read_job,
+        with_goal=with_goal,
+        describe=describe_job,
+        resolved=resolved_form,
+        scenario_schema=scenario_schema,
+        resolved_schema=resolved_schema,
+        faults=faults_of,
+        plan=partial(plan_apart, niceness=niceness),
+    )
+
+
+def parse_scenario(raw: bytes) -> Any:
+    """Return the JSON values in some bytes; raises ScenarioErrors."""
+    from solver.intake.read import read_tree
+
+    return read_tree(raw)
+
+
+def read_job(tree: Any) -> Job:
+    """Return the job of a scenario in either form; raises ScenarioErrors."""
+    from solver.intake import read_job as read
+
+    return read(tree)
+
+
+def with_goal(tree: Any, name: str) -> Any:
+    """Return the scenario with another goal."""
+    return {**tree, "goal": name}
+
+
+def describe_job(job: Job) -> str:
+    """Return what was understood, in words."""
+    from solver.intake import describe
+
+    return describe(job)
+
+
+def resolved_form(job: Job) -> Any:
+    """Return a job as JSON values."""
+    return asdict(job)
+
+
+def scenario_schema() -> dict[str, Any]:
+    """Return the JSON Schema of the form that people write."""
+    from solver.intake import scenario_schema as schema
+
+    return schema()
+
+
+def resolved_schema() -> dict[str, Any]:
+    """Return the JSON Schema of the resolved form."""
+    from solver.intake import resolved_schema as schema
+
+    return schema()
+
+
+def faults_of(job: Job, plan: Plan) -> tuple[Fault, ...]:
+    """Return what the checker finds."""
+    from solver.checker import check_plan
+
+    report = check_plan(job, plan)
+    return tuple(Fault(one.rule, one.place, one.sentence) for one in report.faults)
+
+
+def plan_here(
+    job: Job,
+    *,
+    seconds: float | None,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None,
+    should_stop: Callable[[], bool] | None,
+) -> Plan:
+    """Plan in this process; raises PlanNotShown where the checker refuses the result."""
+    from solver.planner.plan_job import PlanRejected, plan_job
+
+    try:
+        return plan_job(
+            job, seconds=seconds, seed=seed, on_progress=on_progress, should_stop=should_stop
+        )
+    except PlanRejected as refusal:
+        raise PlanNotShown(str(refusal)) from refusal

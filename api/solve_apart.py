@@ -1,0 +1,175 @@
+"""Plan in a child process, so that a crash harms nothing and Ctrl-C is always heard.
+
+The parent owns the deadline: a child that has not answered well after its time is told to stop,
+and one that does not answer then is ended.
+"""
+
+from __future__ import annotations
+
+import json
+import queue
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+from typing import IO, Any
+
+from pydantic import ValidationError
+
+from solver.data.errors import Problem, ScenarioErrors
+from solver.data.plan import Plan, Progress
+
+GRACE_SECONDS = 60.0
+"""What building, checking and nesting may take beyond the given seconds before a child is told to
+stop, and again before it is ended."""
+
+_POLL_SECONDS = 0.05
+_KEPT_LINES = 20
+
+
+class SolveFailed(Exception):
+    """The child crashed, hung or was refused by the checker; ``kind`` says which."""
+
+    def __init__(self, kind: str, message: str) -> None:
+        super().__init__(message)
+        self.kind = kind
+
+
+class SolveQuit(Exception):
+    """The caller did not want the plan any more; the child was ended."""
+
+
+def plan_apart(
+    scenario: Any,
+    *,
+    seconds: float | None,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None = None,
+    should_stop: Callable[[], bool] | None = None,
+    should_quit: Callable[[], bool] | None = None,
+    on_wait: Callable[[], None] | None = None,
+    niceness: int = 0,
+    command: Sequence[str] = (sys.executable, "-m", "api.solve_child"),
+    grace_seconds: float = GRACE_SECONDS,
+) -> Plan:
+    """Return the plan that a child process makes of a scenario (JSON values).
+
+    ``should_stop`` asks for the best plan so far, ``should_quit`` ends the child; both are asked
+    often, as ``on_wait`` is called.  Raises ScenarioErrors, SolveFailed, SolveQuit.
+    """
+    child = subprocess.Popen(
+        list(command),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        start_new_session=True,  # a Ctrl-C in the terminal is for the parent to pass on
+    )
+    assert child.stdin is not None
+    assert child.stdout is not None
+    assert child.stderr is not None
+    answers: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+    last_words: list[str] = []
+    readers = [
+        threading.Thread(target=_pass_on, args=(child.stdout, answers), daemon=True),
+        threading.Thread(target=_remember, args=(child.stderr, last_words), daemon=True),
+    ]
+    for reader in readers:
+        reader.start()
+    request = {"scenario": scenario, "seconds": seconds, "seed": seed, "niceness": niceness}
+    began = time.monotonic()
+    stop_sent_at: float | None = None
+    try:
+        _send(child.stdin, json.dumps(request).encode("ascii"))
+        while True:
+            try:
+                line = answers.get(timeout=_POLL_SECONDS)
+            except queue.Empty:
+                line = b""
+            if line is None:
+                child.wait()
+                readers[1].join(timeout=1.0)
+                raise SolveFailed("crashed", _ending(child.returncode, last_words))
+            if line:
+                answer = _understood(line)
+                if "progress" not in answer:
+                    return _result(answer)
+                if on_progress is not None:
+                    on_progress(Progress.model_validate(answer["progress"]))
+            if on_wait is not None:
+                on_wait()
+            if should_quit is not None and should_quit():
+                raise SolveQuit
+            now = time.monotonic()
+            late = seconds is not None and now - began > seconds + grace_seconds
+            if stop_sent_at is None and (late or (should_stop is not None and should_stop())):
+                _send(child.stdin, b"stop")
+                stop_sent_at = now
+            if stop_sent_at is not None and now - stop_sent_at > grace_seconds:
+                raise SolveFailed(
+                    "hung", f"the planner did not stop within {grace_seconds:g} s and was ended"
+                )
+    finally:
+        child.kill()
+        child.wait()
+        for reader in readers:
+            reader.join(timeout=1.0)
+        for stream in (child.stdin, child.stdout, child.stderr):
+            _close(stream)
+
+
+def _close(stream: IO[bytes]) -> None:
+    try:
+        stream.close()
+    except OSError:  # what was not sent to an ended child
+        return
+
+
+def _send(stream: IO[bytes], line: bytes) -> None:
+    try:
+        stream.write(line + b"\n")
+        stream.flush()
+    except OSError:  # the child has ended: its last answer tells why
+        return
+
+
+def _pass_on(stream: IO[bytes], answers: queue.SimpleQueue[bytes | None]) -> None:
+    for line in stream:
+        answers.put(line)
+    answers.put(None)
+
+
+def _remember(stream: IO[bytes], last_words: list[str]) -> None:
+    for line in stream:
+        last_words.append(line[:400].decode("utf-8", "replace").rstrip())
+        del last_words[:-_KEPT_LINES]
+
+
+def _ending(code: int, last_words: list[str]) -> str:
+    how = f"by signal {-code}" if code < 0 else f"with code {code}"
+    words = f": {last_words[-1]}" if last_words else ""
+    return f"the planner's process ended {how}{words}"
+
+
+def _understood(line: bytes) -> dict[str, Any]:
+    try:
+        answer = json.loads(line)
+    except ValueError:
+        answer = None
+    if not isinstance(answer, dict):
+        raise SolveFailed("crashed", "the planner's process answered what is no JSON object")
+    return answer
+
+
+def _result(answer: dict[str, Any]) -> Plan:
+    if "problems" in answer:
+        problems = [Problem(**problem) for problem in answer["problems"]]
+        raise ScenarioErrors(problems, answer.get("left_out", 0))
+    if "refused" in answer:
+        raise SolveFailed("refused", str(answer["refused"]))
+    if "plan" not in answer:
+        raise SolveFailed("crashed", str(answer.get("crashed", "an unknown answer came")))
+    try:
+        return Plan.model_validate(answer["plan"])
+    except ValidationError as error:
+        raise SolveFailed("crashed", f"the plan came back broken: {error}") from None

@@ -1,0 +1,112 @@
+"""The child process that makes one plan: JSON lines in, JSON lines out.
+
+In: one request ``{"scenario", "seconds", "seed", "niceness"}``, then perhaps a line ``stop``; when
+the input ends, so does the child, so that none is left behind.  Out: any number of
+``{"progress": ...}``, then one of ``{"plan"}``, ``{"problems"}``, ``{"refused"}``, ``{"crashed"}``.
+Native libraries that print get stderr: the protocol has a copy of stdout to itself.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sys
+import threading
+import traceback
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any, BinaryIO, Protocol
+
+from solver.data.errors import ScenarioErrors
+from solver.data.job import Job
+from solver.data.plan import Plan, Progress
+
+
+class PlanJob(Protocol):
+    """The planner: `solver.planner.plan_job.plan_job`."""
+
+    def __call__(
+        self,
+        job: Job,
+        *,
+        seconds: float | None,
+        seed: int,
+        on_progress: Callable[[Progress], None] | None,
+        should_stop: Callable[[], bool] | None,
+    ) -> Plan:
+        """Return a checked plan."""
+
+
+class PlanNotShown(Exception):
+    """The checker refused the planner's own result: there is a fault in the program."""
+
+
+def serve_one(
+    read: Callable[[Any], Job],
+    plan_job: PlanJob,
+    lines_in: BinaryIO,
+    lines_out: BinaryIO,
+    *,
+    on_end_of_input: Callable[[], None],
+) -> None:
+    """Answer one request; ``on_end_of_input`` is called if the parent goes away."""
+    request = json.loads(lines_in.readline())
+    stop = threading.Event()
+    writing = threading.Lock()
+
+    def listen() -> None:
+        for line in lines_in:
+            if line.strip() == b"stop":
+                stop.set()
+        on_end_of_input()
+
+    def send(answer: dict[str, Any]) -> None:
+        with writing:
+            lines_out.write(json.dumps(answer, allow_nan=False).encode("ascii") + b"\n")
+            lines_out.flush()
+
+    threading.Thread(target=listen, name="listen to the parent", daemon=True).start()
+    try:
+        if request.get("niceness"):
+            with contextlib.suppress(OSError, AttributeError):  # not on every system
+                os.nice(int(request["niceness"]))
+        plan = plan_job(
+            read(request["scenario"]),
+            seconds=request["seconds"],
+            seed=request["seed"],
+            on_progress=lambda progress: send({"progress": progress.model_dump(mode="json")}),
+            should_stop=stop.is_set,
+        )
+        send({"plan": plan.model_dump(mode="json")})
+    except ScenarioErrors as errors:
+        problems = [asdict(problem) for problem in errors.problems]
+        send({"problems": problems, "left_out": errors.left_out})
+    except PlanNotShown as refusal:
+        send({"refused": str(refusal)})
+    except BrokenPipeError:
+        on_end_of_input()
+    except Exception as trouble:  # the parent must hear of anything that goes wrong
+        traceback.print_exc()
+        send({"crashed": f"{type(trouble).__name__}: {trouble}"})
+
+
+def main() -> None:
+    """Run as ``python -m api.solve_child``."""
+    protocol = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+    from api.real_engine import plan_here, read_job
+
+    serve_one(
+        read_job,
+        plan_here,
+        sys.stdin.buffer,
+        protocol,
+        on_end_of_input=lambda: os._exit(0),
+    )
+    protocol.flush()
+    os._exit(0)  # a listening thread and native threads would hold an ordinary exit
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,428 @@
+"""The plan in words, for one screen of 80 columns: buy, cut, hours, cost, proof, sections, cautions.
+
+Pure: a plan and, where it is at hand, its job go in; lines of text come out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, defaultdict
+
+from api.tables import WIDTH, beside, clip, columns, pad, plain, table, wrap
+from solver.data.job import POUND_KG, Job, StockItem
+from solver.data.plan import Amount, HoursLine, Piece, Plan, PullStep, Section, Vector
+from solver.data.units import format_area, format_length
+from solver.rules.exposure import HEALTH_CAUTIONS
+
+SCREEN_LINES = 44
+"""Lines of a summary that still fits a screen of 45 with the prompt below it."""
+
+_SECOND_BLOCK = 42
+"""Column where the right one of two blocks begins."""
+
+LOCAL_CODES = "Local codes and licensed practice decide."
+
+USUAL_CAUTIONS = (
+    "Sharp edges: gloves and eye protection; deburr every edge before fitting.",
+    "Lifting: masses are estimates; nobody stands under a load or pulls alone.",
+    "Resin and dust: ventilate, gloves, the right respirator, no open flame.",
+)
+"""The usual cautions of the trade [practice]; they end every summary."""
+
+_USUAL_IN_PLANS = frozenset(caution.sentence for caution in HEALTH_CAUTIONS)
+"""The longer words that plans carry; a screen has the short ones instead."""
+
+_HOURS_GROUPS: dict[str, tuple[str, ...]] = {
+    "lay out and cut": (
+        "set up a metal",
+        "template",
+        "snips",
+        "deburr",
+        "slits",
+        "V-notches",
+        "notches",
+    ),
+    "fold and pre-form": ("fold", "pre-form"),
+    "fit, seams, corners": ("fit", "seams", "taped corners", "hold standing"),
+    "bolts and clamps": ("bolts", "clamps"),
+    "fillets and release wax": ("fillet", "release wax"),
+    "mold flanges, sections": ("mold flanges", "witness lines", "sections"),
+}
+"""Operations as the planner names them, gathered for the summary."""
+
+_OTHER_HOURS = "other"
+
+_DIRECTIONS = (("front", "rear"), ("left", "right"), ("up", "down"))
+
+
+def summarise(plan: Plan, job: Job | None = None, *, lines: int | None = SCREEN_LINES) -> str:
+    """Return the summary of a plan, at most 80 columns wide.
+
+    ``job`` names the stock in words.  ``lines`` is the height to keep to: long lists are then cut
+    with a line that says what is missing; None prints everything.
+    """
+    if plan.status == "impossible":
+        return "\n".join(_impossible(plan)) + "\n"
+    if plan.cost is None:
+        return "\n".join(_no_answer(plan)) + "\n"
+    top = [
+        *_head(plan),
+        *_buy(plan, job),
+        *_cut(plan),
+        *beside(_hours(plan), _cost(plan), at=_SECOND_BLOCK),
+        *_proof(plan),
+    ]
+    cautions = list(plan.cautions)
+    sections = _sections(plan, whole=True)
+    if lines is not None:
+        cautions = [text for text in cautions if text not in _USUAL_IN_PLANS]
+        if len(top) + len(sections) + len(USUAL_CAUTIONS) + 3 + len(cautions) > lines:
+            sections = _sections(plan, whole=False)
+    return "\n".join(_fitted(top, sections, cautions, lines)) + "\n"
+
+
+def metal_words(metal: str, gauge: int | None, thickness_mm: float) -> str:
+    """Return a metal as a builder says it: "24 ga aluminium" or "0.032 in aluminium"."""
+    if gauge is not None:
+        return f"{gauge} ga {metal}"
+    return f"{thickness_mm / 25.4:.3f} in {metal}"
+
+
+def duration(minutes: float) -> str:
+    """Return minutes as "9 h 40 min"."""
+    whole = round(minutes)
+    hours, rest = divmod(whole, 60)
+    return f"{hours} h {rest:02d} min" if hours else f"{rest} min"
+
+
+def weight(mass_kg: float, length_unit: str) -> str:
+    """Return a mass in pounds for a scenario in inches or feet, else in kilograms."""
+    if length_unit in ("in", "ft"):
+        return f"{mass_kg / POUND_KG:.1f} lb"
+    return f"{mass_kg:.1f} kg"
+
+
+def crew(people: int | None) -> str:
+    """Return who lifts: "1 person", "2 people" or "hoist"."""
+    if people is None:
+        return "hoist"
+    return "1 person" if people == 1 else f"{people} people"
+
+
+def direction(pull: Vector) -> str:
+    """Return a unit vector as "up", "left 10 up" or "left 10 up 5 rear", whole degrees of lean.
+
+    The first word is the main direction; each lean is measured from it toward the next word.
+    """
+    order = sorted(range(3), key=lambda axis: -abs(pull[axis]))
+    main = order[0]
+    words = [_side(main, pull[main])]
+    for axis in order[1:]:
+        lean = math.degrees(math.atan2(abs(pull[axis]), abs(pull[main])))
+        if round(lean) >= 1:
+            words.append(f"{round(lean)} {_side(axis, pull[axis])}")
+    return " ".join(words)
+
+
+def money(amount: float) -> str:
+    """Return money with two digits and no sign of its own."""
+    return f"{amount:,.2f}"
+
+
+def removal_pairs(plan: Plan) -> list[tuple[Section, PullStep | None]]:
+    """Return the sections in the order in which they come off; unlisted ones last."""
+    by_id = {section.id: section for section in plan.sections}
+    pairs: list[tuple[Section, PullStep | None]] = [
+        (by_id[step.section], step) for step in plan.removal if step.section in by_id
+    ]
+    listed = {section.id for section, _ in pairs}
+    return pairs + [(section, None) for section in plan.sections if section.id not in listed]
+
+
+def _side(axis: int, amount: float) -> str:
+    return _DIRECTIONS[axis][0 if amount >= 0 else 1]
+
+
+def _head(plan: Plan) -> list[str]:
+    status = {
+        "proven": "proven cheapest of its class",
+        "within gap": "within the gap below",
+        "stopped": "stopped early, best so far",
+    }.get(plan.status, plan.status)
+    right = f"goal {plain(plan.goal)}: {status}"
+    title = clip(plain(plan.title) or "Plan", WIDTH - len(right) - 2)
+    return [title + " " * (WIDTH - columns(title) - columns(right)) + right, "=" * WIDTH]
+
+
+def _stock_words(item: StockItem, unit: str) -> str:
+    long = unit if item.form != "roll" else _long_unit(unit)
+    sizes = f"{width_words(item.width_mm, unit)} x {format_length(item.length_mm, long)}"
+    return f"{item.form}, {item.metal_label}, {sizes}"
+
+
+def width_words(length_mm: float, unit: str) -> str:
+    """Return a width: in inches even where the scenario is in feet."""
+    return format_length(length_mm, "in" if unit == "ft" else unit)
+
+
+def _buy(plan: Plan, job: Job | None) -> list[str]:
+    rows: list[list[str]] = []
+    for purchase in plan.purchases:
+        item = job.stock_of.get(purchase.stock) if job is not None else None
+        words = _stock_words(item, plan.length_unit) if item is not None else purchase.stock
+        if purchase.buy:
+            each = f"at {money(purchase.unit_price)}" if purchase.buy > 1 else ""
+            rows.append([str(purchase.buy), words, each, money(purchase.price)])
+        if purchase.from_hand:
+            rows.append([str(purchase.from_hand), words, "on hand", "-"])
+    block = [f"BUY ({plain(plan.currency)})"]
+    block += table(rows, sides=["right", "left", "right", "right"], give=1)
+    if not rows:
+        block.append("  no metal: no part ends anywhere")
+    bought = [_amount_words(amount) for amount in plan.amounts if amount.buy > 0]
+    if bought:
+        cost = sum(amount.price for amount in plan.amounts)
+        text = f"{'; '.join(bought)}: {money(cost)}"
+        block += wrap(text, first="  also ", rest="       ")
+    return block
+
+
+def _amount_words(amount: Amount) -> str:
+    figure = f"{amount.buy:.3g}" if amount.buy < 100 else f"{amount.buy:,.0f}"
+    if amount.item.startswith(amount.unit):  # "14 bolts M8 x 25", not "14 bolts bolts M8 x 25"
+        return f"{figure} {amount.item}"
+    if amount.unit == "seams":
+        return f"{amount.item} for {figure} seams"
+    return f"{figure} {amount.unit} {amount.item}"
+
+
+def _cut(plan: Plan) -> list[str]:
+    if not plan.pieces:
+        return []
+    by_metal: defaultdict[tuple[str, int | None, float], list[Piece]] = defaultdict(list)
+    for piece in plan.pieces:
+        by_metal[(piece.metal, piece.gauge, piece.thickness_mm)].append(piece)
+    rows = []
+    for (metal, gauge, thickness_mm), pieces in sorted(
+        by_metal.items(), key=lambda one: (one[0][0], one[0][2])
+    ):
+        length_mm = sum(piece.blank.root_length_mm for piece in pieces)
+        area_mm2 = sum(piece.blank.area_mm2 for piece in pieces)
+        held = Counter(piece.mounting for piece in pieces)
+        rows.append(
+            [
+                count_words(len(pieces), "piece"),
+                metal_words(metal, gauge, thickness_mm),
+                format_length(length_mm, _long_unit(plan.length_unit)),
+                format_area(area_mm2, plan.length_unit),
+                ", ".join(f"{held[name]} {name}" for name in sorted(held)),
+            ]
+        )
+    templates = sum(1 for piece in plan.pieces if piece.template_of is None)
+    seams = _hours_count(plan, "seams")
+    corners = _hours_count(plan, "taped corners")
+    words = [
+        count_words(len(plan.pieces), "piece") + f" from {count_words(templates, 'template')}",
+        count_words(seams, "seam"),
+    ]
+    if corners:
+        words.append(count_words(corners, "taped corner"))
+    if any(piece.blank.folds for piece in plan.pieces):
+        words.append(f"{sum(1 for piece in plan.pieces if piece.blank.folds)} folded")
+    return [
+        f"CUT  {', '.join(words)}",
+        *table(rows, sides=["right", "left", "right", "right", "left"], give=4),
+    ]
+
+
+def _long_unit(unit: str) -> str:
+    """Return the unit for a sum of lengths: feet and inches, or metres."""
+    return "ft" if unit in ("in", "ft") else "m"
+
+
+def count_words(number: float, word: str) -> str:
+    """Return "1 seam" or "3 seams"."""
+    return f"{number:,.0f} {word}{'' if round(number) == 1 else 's'}"
+
+
+def _hours_count(plan: Plan, operation: str) -> float:
+    """Return how many of something the hours count."""
+    return sum(line.count for line in plan.hours if line.operation == operation)
+
+
+def _group_of(line: HoursLine) -> str:
+    for group, operations in _HOURS_GROUPS.items():
+        if line.operation in operations:
+            return group
+    return _OTHER_HOURS
+
+
+def _hours(plan: Plan) -> list[str]:
+    groups: defaultdict[str, float] = defaultdict(float)
+    for line in plan.hours:
+        groups[_group_of(line)] += line.minutes
+    allowance = plan.minutes - sum(groups.values())
+    if allowance > 0.5:
+        groups["allowance for the rest"] = allowance
+    rows = [[name, duration(minutes)] for name, minutes in sorted(groups.items(), key=_longest)]
+    rows.append(["all work", duration(plan.minutes)])
+    return ["HOURS", *table(rows, sides=["left", "right"], width=_SECOND_BLOCK - 2)]
+
+
+def _longest(group: tuple[str, float]) -> tuple[bool, float]:
+    return (group[0] == "allowance for the rest", -group[1])
+
+
+def _cost(plan: Plan) -> list[str]:
+    cost = plan.cost
+    assert cost is not None
+    whole = cost.total or 1.0
+    rows = [
+        [name, money(amount), f"{100 * amount / whole:.0f} %"]
+        for name, amount in (
+            ("metal", cost.metal),
+            ("joints", cost.joints),
+            ("labor", cost.labor),
+        )
+    ]
+    rows.append(["total", money(cost.total), ""])
+    if abs(cost.objective - cost.total) > 0.005:
+        rows.append(["weighted by goal", money(cost.objective), ""])
+    lines = table(rows, sides=["left", "right", "right"], width=WIDTH - _SECOND_BLOCK)
+    return [f"COST ({plain(plan.currency)})", *lines]
+
+
+def _proof(plan: Plan) -> list[str]:
+    proof = plan.proof
+    if proof.bound is None or proof.gap is None:
+        text = "no bound was proven for the whole cost"
+    else:
+        text = f"gap {_percent(proof.gap)}: no plan below {money(proof.bound)}"
+    block = wrap(f"{text}. {_covers(proof.covers)}", first="PROOF  ", rest="  ")
+    if proof.purchase_bound is not None and proof.purchase_gap is not None:
+        text = (
+            f"metal gap {_percent(proof.purchase_gap)}: these blanks cannot be nested on stock "
+            f"below {money(proof.purchase_bound)}"
+        )
+        block += wrap(text, first="  ", rest="  ")
+    return block
+
+
+def _covers(text: str) -> str:
+    return f"It covers: {text.strip().rstrip('.')}." if text.strip() else ""
+
+
+def _percent(share: float) -> str:
+    return f"{100 * max(share, 0.0):.1f} %"
+
+
+def _sections(plan: Plan, *, whole: bool) -> list[str]:
+    """List the sections; ``whole`` wraps their patches where else they are cut to one line."""
+    if not plan.sections:
+        return []
+    rows, notes = [], []
+    for place, (section, step) in enumerate(removal_pairs(plan), start=1):
+        rows.append(
+            [
+                str(place),
+                section.id,
+                weight(section.mass_kg, plan.length_unit),
+                crew(section.people),
+                direction(step.pull) if step is not None else "",
+                f"{step.draft_deg:.1f} deg" if step is not None else "",
+            ]
+        )
+        notes.append(_section_notes(section, step))
+    lines = table(
+        rows,
+        head=["", "section", "weight", "lift by", "pull", "draft"],
+        sides=["right", "left", "right", "left", "left", "right"],
+        give=1,
+    )
+    block = ["SECTIONS, in the order they come off (draft: the least along the pull)"]
+    block.append(f"{lines[0]}  patches")
+    indent = " " * (columns(lines[0]) + 2)
+    for line, note in zip(lines[1:], notes, strict=True):
+        begun = pad(line, len(indent))
+        wrapped = wrap(note, first=begun, rest=indent)
+        block += wrapped if whole else [clip(begun + plain(note), WIDTH)]
+    return block
+
+
+def _section_notes(section: Section, step: PullStep | None) -> str:
+    words = [", ".join(section.patches)]
+    if step is not None and step.after:
+        words.append(f"after {', '.join(step.after)}")
+    if step is not None and step.drawn_first:
+        words.append(f"draw {', '.join(step.drawn_first)} first")
+    return "; ".join(words)
+
+
+def _fitted(
+    top: list[str], sections: list[str], cautions: list[str], lines: int | None
+) -> list[str]:
+    """Put the blocks together; where the height is short, cautions give way before sections."""
+    usual = [line for text in USUAL_CAUTIONS for line in wrap(text, first="  ", rest="  ")]
+    tail = [*usual, f"  {LOCAL_CODES}"]
+    own = [wrap(text, first="  ! ", rest="    ") for text in cautions]
+    if lines is None:
+        return [*top, *sections, "CAUTIONS", *[line for one in own for line in one], *tail]
+    room = lines - len(top) - 1 - len(tail)
+    if len(sections) > room and sections:
+        keep = max(room - 1 - (1 if own else 0), 4)
+        if len(sections) > keep:
+            missing = len(sections) - keep
+            sections = [*sections[:keep], f"  ... {missing} more: --full prints all"]
+    room -= len(sections)
+    shown: list[str] = []
+    for place, text in enumerate(own):
+        left = len(own) - place
+        if len(shown) + len(text) + (1 if left > 1 else 0) > room:
+            shown.append(f"  ! {count_words(left, 'more caution')}: --full prints them all")
+            break
+        shown += text
+    return [*top, *sections, "CAUTIONS", *shown, *tail]
+
+
+def _impossible(plan: Plan) -> list[str]:
+    block = [*wrap(plan.title), "=" * WIDTH, "NO PLAN IS POSSIBLE"]
+    block += wrap(
+        "These requirements of the scenario cannot all hold. Each is needed for that: give way "
+        "in any one of them and plan again.",
+        first="  ",
+        rest="  ",
+    )
+    for place, requirement in enumerate(plan.impossible, start=1):
+        block += wrap(requirement.sentence, first=f"  {place}. ", rest="     ")
+        named = ", ".join(requirement.ids)
+        rule = f"rule {requirement.rule}" + (f": {named}" if named else "")
+        block += wrap(rule, first="     (", rest="      ")
+        block[-1] += ")" if columns(block[-1]) < WIDTH else ""
+    block += _further(plan)
+    return block
+
+
+def _no_answer(plan: Plan) -> list[str]:
+    block = [*wrap(plan.title), "=" * WIDTH]
+    if plan.status == "stopped":
+        block.append("STOPPED before a first plan was found")
+    else:
+        block.append("NO ANSWER in the time given")
+    block += wrap(
+        "That does not mean that there is none: give it more time with --seconds.",
+        first="  ",
+        rest="  ",
+    )
+    if plan.proof.bound is not None:
+        block.append(
+            f"  Proven so far: no plan costs less than {money(plan.proof.bound)} "
+            f"{plain(plan.currency)}."
+        )
+    block += _further(plan)
+    return block
+
+
+def _further(plan: Plan) -> list[str]:
+    return [
+        line for text in (*plan.notes, *plan.cautions) for line in wrap(text, first="  ", rest="  ")
+    ]

@@ -1,0 +1,195 @@
+"""A summary fits one screen and says what to buy, cut, lift and mind."""
+
+import pytest
+from hand_made_plan import impossible_plan, lid_job, lid_plan, unanswered_plan
+
+from api.summary import SCREEN_LINES, direction, duration, summarise
+from api.tables import columns
+from solver.data.plan import PullStep, Section
+
+
+def test_summary_fits_a_screen_of_80_columns():
+    text = summarise(lid_plan(), lid_job())
+    assert max(columns(line) for line in text.splitlines()) <= 80
+    assert len(text.splitlines()) <= SCREEN_LINES
+
+
+@pytest.mark.parametrize(
+    "fact",
+    [
+        "1  roll, 24 ga aluminium, 8 in x 10 ft       14.00",
+        "1  sheet, 22 ga galvanised, 36 in x 48 in    38.00",
+        "14 bolts 5/16 x 1-1/4 in",
+        # 15 of the 21 clamps are on hand, so 6 are bought.
+        "6 clamps",
+        # 8.4 + 36 + 2.35 + 3.6 + 0.6
+        "50.95",
+        "6 pieces from 5 templates, 6 seams",
+        # Two pieces round the lid, 80.57 in, each 1/2 in longer to trim: 81.57 in.
+        "2 pieces  24 ga aluminium   6 ft 9-9/16 in",
+        # Four pieces round the frame, 126.85 in, and 2 in to trim: 128.85 in.
+        "4 pieces  22 ga galvanised  10 ft 8-7/8 in",
+        # 359.3 min of operations and 15 % allowance: 413.2 min.
+        "6 h 53 min",
+        "total   490.86",
+        "gap 1.8 %: no plan below 482.03",
+        "seams anywhere legal",
+        # 6.4 kg / 0.45359 = 14.1 lb.
+        "1  lid      14.1 lb  1 person  up    90.0 deg  lid",
+        "after lid",
+        "Boxes are missing",
+        "Sharp edges",
+        "Lifting",
+        "Resin and dust",
+        "Local codes and licensed practice decide.",
+    ],
+)
+def test_summary_tells(fact):
+    assert fact in summarise(lid_plan(), lid_job())
+
+
+def test_summary_without_the_job_names_the_stock_by_its_id():
+    text = summarise(lid_plan())
+    assert "roll-1" in text
+    assert "sheet-1" in text
+
+
+def test_metric_scenarios_read_in_metric_units():
+    text = summarise(lid_plan(length_unit="mm"), lid_job("mm"))
+    assert "203.2 mm x 3.048 m" in text
+    assert "6.4 kg" in text
+    assert "lb" not in text
+
+
+def test_stock_on_hand_is_not_counted_as_bought():
+    [roll, sheet] = lid_plan().purchases
+    text = summarise(
+        lid_plan(purchases=(roll, sheet.model_copy(update={"buy": 0, "from_hand": 1, "price": 0}))),
+        lid_job(),
+    )
+    assert "sheet, 22 ga galvanised, 36 in x 48 in  on hand" in text
+
+
+def test_a_goal_with_weights_shows_the_figure_that_it_minimises():
+    cost = lid_plan().cost.model_copy(update={"objective": 123.45})
+    assert "weighted by goal  123.45" in summarise(
+        lid_plan(goal="least metal", cost=cost), lid_job()
+    )
+
+
+def _many_sections(count):
+    sections = tuple(
+        Section(
+            id=f"section-{k:02d}",
+            patches=(f"patch-{k:02d}", f"other-patch-with-a-long-name-{k:02d}"),
+            area_mm2=1e6,
+            mass_kg=20.0 + k,
+            extent_mm=None,
+            centre_mm=None,
+            people=None if k == 3 else 2,
+            lift_basis="",
+        )
+        for k in range(count)
+    )
+    removal = tuple(
+        PullStep(
+            section=section.id,
+            pull=(0.0, 0.96592583, 0.25881905),
+            draft_deg=3.4,
+            draft_set_by=(),
+            after=tuple(other.id for other in sections[max(0, k - 2) : k]),
+            drawn_first=("a | b",),
+        )
+        for k, section in enumerate(sections)
+    )
+    return sections, removal
+
+
+def test_eight_sections_and_many_cautions_still_fit_the_screen():
+    sections, removal = _many_sections(8)
+    cautions = tuple(f"caution {k}: {'something to mind, ' * 8}" for k in range(9))
+    plan = lid_plan(sections=sections, removal=removal, cautions=cautions)
+    text = summarise(plan, lid_job())
+    assert len(text.splitlines()) <= SCREEN_LINES
+    assert max(columns(line) for line in text.splitlines()) <= 80
+    for section in sections:
+        assert section.id in text
+    assert "hoist" in text
+    assert "left 15 up" in text
+    assert "more cautions: --full prints them all" in text
+    assert "Local codes and licensed practice decide." in text
+
+
+def test_forty_sections_are_cut_on_a_screen_and_whole_in_full():
+    sections, removal = _many_sections(40)
+    plan = lid_plan(sections=sections, removal=removal)
+    short = summarise(plan, lid_job())
+    assert len(short.splitlines()) <= SCREEN_LINES
+    assert "more: --full prints all" in short
+    full = summarise(plan, lid_job(), lines=None)
+    assert all(section.id in full for section in sections)
+    # The patches of a section are what tells the builder which one it is.
+    assert all(patch in full for section in sections for patch in section.patches)
+
+
+def test_hours_under_names_that_the_summary_does_not_know_are_still_counted():
+    plan = lid_plan()
+    odd = plan.hours[0].model_copy(update={"operation": "polish", "minutes": 61.0})
+    text = summarise(lid_plan(hours=(odd,), minutes=61.0), lid_job())
+    assert "other     1 h 01 min" in text
+
+
+def test_an_impossible_job_names_the_requirements_that_clash():
+    text = summarise(impossible_plan(), lid_job())
+    assert "NO PLAN IS POSSIBLE" in text
+    assert 'section limit 5 kg, but "frame" alone weighs 9.8 kg' in text
+    assert "shop.lift_limit" in text
+
+
+def test_no_answer_is_not_called_impossible():
+    text = summarise(unanswered_plan(), lid_job())
+    assert "NO ANSWER" in text
+    assert "--seconds" in text
+    assert "IMPOSSIBLE" not in text
+
+
+def test_stopping_before_the_first_plan_is_told_as_such():
+    assert "STOPPED before a first plan" in summarise(unanswered_plan("stopped"), lid_job())
+
+
+def test_names_cannot_steer_the_terminal():
+    text = summarise(
+        lid_plan(title="lid\x1b[2J\u202eevil", cautions=("bell \a",)), lid_job(), lines=None
+    )
+    assert "\x1b" not in text
+    assert "\u202e" not in text
+    assert "\a" not in text
+
+
+def test_wide_letters_keep_to_80_columns():
+    title = "蓋" * 60
+    text = summarise(lid_plan(title=title, cautions=(title,)), lid_job())
+    assert max(columns(line) for line in text.splitlines()) <= 80
+
+
+@pytest.mark.parametrize(
+    ("pull", "words"),
+    [
+        ((0, 0, 1), "up"),
+        ((-1, 0, 0), "rear"),
+        # tan 10 deg = 0.1763
+        ((0, 0.98480775, 0.17364818), "left 10 up"),
+        ((0.5, -0.70710678, 0.5), "right 35 front 35 up"),
+        # Less than half a degree is no lean that anyone could see.
+        ((0.001, 0, -0.9999995), "down"),
+    ],
+)
+def test_pulls_read_as_the_scenario_writes_directions(pull, words):
+    assert direction(pull) == words
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"), [(0.4, "0 min"), (59.6, "1 h 00 min"), (605, "10 h 05 min")]
+)
+def test_minutes_read_as_hours(minutes, words):
+    assert duration(minutes) == words
