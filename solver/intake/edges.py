@@ -1,0 +1,585 @@
+"""Edges of a job: names, shapes and what they carry, with the mirrored ones added."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from solver.data import scenario as form
+from solver.data.errors import Key, Problems
+from solver.data.job import OPEN, Bolts, Edge, EdgeNotch, Near, Patch, Rules, Vector
+from solver.data.units import LENGTH_MM, Measure, format_inches, format_length, parse_diameter_mm
+from solver.geometry.points import fit_points
+from solver.geometry.twist import free_edge_strain
+from solver.intake import paths
+from solver.intake.facings import facings_of_points
+from solver.intake.kinds import AUTOMATIC, EVERY, automatic_kind, kinds_for, merged
+from solver.intake.mirror import mirrored_edge, walked_back
+from solver.intake.names import EdgeKey, EdgeName, read_edge_name
+from solver.intake.patches import Sides, read_directions
+
+OPEN_GRIP_MM = 1.25 * 25.4
+"""Width under the clamps of an open edge [practice]."""
+LEAST_GRIP_MM = 25.4 / 8
+"""Less cannot be held by a joint [practice]."""
+MOST_MEASURED_POINTS = 1500
+"""Of all edges together; each is fitted, which takes its time."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where an edge stands in the file, for messages about it."""
+
+    keys: tuple[Key, ...]
+    shape: str
+    items: tuple[int, ...]
+    """For each stretch, the index of the item of the path that it came from."""
+    short: bool = False
+    """Whether the path stands there by itself, without an object round it."""
+
+    @property
+    def shape_keys(self) -> tuple[Key, ...]:
+        """Place of the shape."""
+        return self.keys if self.short else (*self.keys, self.shape)
+
+
+@dataclass
+class EdgeSet:
+    """The edges made so far, and where they were written."""
+
+    edges: list[Edge] = field(default_factory=list)
+    source: dict[str, Source] = field(default_factory=dict)
+    stands_on: dict[str, str] = field(default_factory=dict)
+
+
+class _Reader:
+    """Reads the edges of one scenario against its patches."""
+
+    def __init__(
+        self,
+        scenario: form.Scenario,
+        patches: Mapping[str, Patch],
+        rules: Rules,
+        sides: Sides,
+        problems: Problems,
+    ) -> None:
+        self.scenario = scenario
+        self.unit = scenario.length_unit
+        self.patches = patches
+        self.rules = rules
+        self.sides = sides
+        self.problems = problems
+        self.points_left = MOST_MEASURED_POINTS
+
+    # --- names ---------------------------------------------------------------------------------
+
+    def names(self) -> dict[str, EdgeName]:
+        """Return the edges whose names make sense, by their spelling in the file."""
+        found: dict[str, EdgeName] = {}
+        seen: dict[EdgeKey, str] = {}
+        for spelling in self.scenario.edges:
+            keys: tuple[Key, ...] = ("edges", spelling)
+            name = read_edge_name(spelling)
+            if name is None:
+                self.problems.add(
+                    keys, "no name of an edge", 'write "a | b", "a | open" or "a | b (label)"'
+                )
+                continue
+            if name.key in seen:
+                self.problems.add(
+                    keys,
+                    "written twice",
+                    "keep one; two lines between the same patches take a label: "
+                    f'"{name.first} | {name.second} (aft)"',
+                )
+                continue
+            seen[name.key] = spelling
+            if self._sides_known(name, keys):
+                found[spelling] = name
+        return found
+
+    def _sides_known(self, name: EdgeName, keys: tuple[Key, ...]) -> bool:
+        known = True
+        for side in (name.first, name.second):
+            if side != OPEN and side not in self.patches:
+                hint = self.problems.hint(side, [*self.patches, OPEN])
+                remedy = hint or f'name a patch, or "{OPEN}" where the mold ends'
+                self.problems.add(keys, f'"{side}" is no patch', remedy)
+                known = False
+        if known and name.first == name.second:
+            self.problems.add(
+                keys, "the same patch on both sides", "cut the patch in two where the line runs"
+            )
+            known = False
+        return known
+
+    # --- one edge ------------------------------------------------------------------------------
+
+    def edge(self, spelling: str, name: EdgeName) -> tuple[Edge, Source, str | None] | None:
+        """Return the edge, where it stands and the patch that it is measured on."""
+        written = self.scenario.edges[spelling]
+        keys: tuple[Key, ...] = ("edges", spelling)
+        turned = name.first == OPEN
+        if turned:
+            name = EdgeName(name.second, OPEN, name.label)
+        kinds = self._kinds(written, name, keys)
+        carried = merged([*(self.scenario.kinds[kind] for kind in kinds), written])
+        stands_on = self._one_of(name, written.stands_on, (*keys, "stands_on"))
+        walk = self._walk(written, name, stands_on, keys)
+        if walk is None:
+            return None
+        marks = _marks(written)
+        bolts = _bolts(carried.bolts, self.unit)
+        visible = bool(carried.visible)
+        return_to = self._one_of(name, written.return_to, (*keys, "return_to"))
+        toward = read_directions(written.toward or [], (*keys, "toward"), self.problems)
+        if toward and name.second == OPEN:
+            toward = ()
+        edge = Edge(
+            id=name.id,
+            first=name.first,
+            second=name.second,
+            line=walk.walk.line,
+            start_mark=marks[0],
+            end_mark=marks[1],
+            visible=visible,
+            split=carried.split or "allowed",
+            standing=carried.standing or "allowed",
+            witness=carried.witness or ("forbidden" if visible else "allowed"),
+            stand_mm=25.4 if carried.stand is None else carried.stand.mm(self.unit),
+            grip_mm=self._grip(carried, bolts, keys, is_open=name.second == OPEN),
+            return_mm=0.0 if carried.return_ is None else carried.return_.mm(self.unit),
+            return_to="second" if return_to == name.second else "first",
+            flange=carried.flange or "along",
+            bolts=bolts,
+            facings=toward or walk.facings,
+            facing_source="toward" if toward else "points" if walk.facings else "unknown",
+            kinds=kinds,
+        )
+        if name.second == OPEN:
+            edge = replace(edge, facings=(), facing_source="unknown")
+        edge = self._with_stations(edge, written, keys)
+        if edge.line.curvature_table[:, 4].any():
+            strain = free_edge_strain(edge.line, 0.0, edge.length_mm, edge.stand_mm)
+            edge = replace(edge, strain=strain)
+        source = Source(
+            keys, walk.shape, walk.walk.items, short=written.model_fields_set == {"path"}
+        )
+        if turned:
+            # the walk as written has the outside on its left
+            edge = replace(walked_back(edge), first=name.first, second=OPEN)
+        return edge, source, stands_on
+
+    def _kinds(self, written: form.Edge, name: EdgeName, keys: tuple[Key, ...]) -> tuple[str, ...]:
+        own = written.kind
+        known = self.scenario.kinds
+        if own is not None and own not in known:
+            hint = self.problems.hint(own, known)
+            remedy = hint or f'add "{own}" to "kinds"'
+            self.problems.add((*keys, "kind"), f'"{own}" is no kind', remedy)
+        first = self.patches[name.first].part
+        second = None if name.second == OPEN else self.patches[name.second].part
+        automatic = automatic_kind(first, second, is_open=name.second == OPEN)
+        return kinds_for(known, automatic, own)
+
+    def _one_of(self, name: EdgeName, given: str | None, keys: tuple[Key, ...]) -> str | None:
+        """Return the patch given if it is one of the two sides."""
+        sides = [side for side in (name.first, name.second) if side != OPEN]
+        if given is None or given in sides:
+            return given
+        remedy = self.problems.hint(given, sides) or f"one of {', '.join(sides)}"
+        self.problems.add(keys, f'"{given}" is not beside this line', remedy)
+        return None
+
+    def _grip(
+        self, carried: form.Carried, bolts: Bolts, keys: tuple[Key, ...], *, is_open: bool
+    ) -> float:
+        """Return the grip: as given, by the clamps, or as wide as the bolts leave free."""
+        if carried.grip is not None:
+            return carried.grip.mm(self.unit)
+        if is_open:
+            return OPEN_GRIP_MM
+        grip_mm = bolts.inset_mm - bolts.diameter_mm / 2 - self.rules.bolt_clearance_mm
+        if grip_mm < LEAST_GRIP_MM:
+            least = bolts.inset_mm - grip_mm + LEAST_GRIP_MM
+            self.problems.add(
+                (*keys, "bolts"),
+                f"an inset of {format_length(bolts.inset_mm, self.unit)} leaves no metal to grip",
+                f'make "inset" at least {format_inches(least)}, or give "grip" and notch at bolts',
+            )
+            return LEAST_GRIP_MM
+        return grip_mm
+
+    def _with_stations(self, edge: Edge, written: form.Edge, keys: tuple[Key, ...]) -> Edge:
+        notches = []
+        for index, notch in enumerate(written.notches or []):
+            place: tuple[Key, ...] = (
+                *keys,
+                "notches",
+                *([index] if len(written.notches or []) > 1 else []),
+            )
+            for at in notch.at:
+                self._check_station(at, edge, (*place, "at"))
+                notches.append(
+                    EdgeNotch(at.mm(self.unit), notch.wide.mm(self.unit), notch.deep.mm(self.unit))
+                )
+        no_seam = []
+        for index, (start, end) in enumerate(written.no_seam or []):
+            place = (*keys, "no_seam", index)
+            self._check_station(start, edge, place)
+            self._check_station(end, edge, place)
+            no_seam.append((start.mm(self.unit), end.mm(self.unit)))
+            if no_seam[-1][0] >= no_seam[-1][1]:
+                self.problems.add(place, "ends before it begins", "write [from, to]")
+        return replace(edge, notches=tuple(notches), no_seam_mm=tuple(no_seam))
+
+    def _check_station(self, at: Measure, edge: Edge, keys: tuple[Key, ...]) -> None:
+        length_mm = edge.length_mm
+        if at.mm(self.unit) > length_mm * (1 + 1e-9):
+            end = f"{self._in_unit(length_mm):.2f}"
+            self.problems.add(
+                keys,
+                f"{self._in_unit(at.mm(self.unit)):g} lies past the end ({end})",
+                f"stations run from the first mark, 0 to {end}",
+            )
+
+    def _in_unit(self, length_mm: float) -> float:
+        return length_mm / float(LENGTH_MM[self.unit])
+
+    # --- shapes --------------------------------------------------------------------------------
+
+    def _walk(
+        self, written: form.Edge, name: EdgeName, stands_on: str | None, keys: tuple[Key, ...]
+    ) -> _Shaped | None:
+        shape = next(shape for shape in form.SHAPES if getattr(written, shape) is not None)
+        source = Source(keys, shape, (), short=written.model_fields_set == {"path"})
+        try:
+            if written.points is not None:
+                return self._measured(written.points, name, stands_on, source)
+            if written.rectangle is not None:
+                width, height = (side.mm(self.unit) for side in written.rectangle)
+                radius = 0.0 if written.radius is None else written.radius.mm(self.unit)
+                walk = paths.rectangle(width, height, radius)
+            elif written.circle is not None:
+                walk = paths.circle(written.circle.mm(self.unit))
+            else:
+                walk = self._steps(written, source)
+            if written.rolled is not None:
+                walk = paths.rolled(walk, written.rolled, self.unit)
+        except paths.CannotWalk as fault:
+            place = source.shape_keys
+            if shape in ("path", "loop"):
+                place = (*place, fault.item)
+            elif shape == "rectangle":
+                place = (*keys, "radius")
+            self.problems.add(place, fault.finding or self._shown(written, shape), fault.remedy)
+            return None
+        return _Shaped(walk, shape, ())
+
+    def _shown(self, written: form.Edge, shape: str) -> str:
+        value = getattr(written, "radius" if shape == "rectangle" else shape)
+        if isinstance(value, Measure):
+            return format_length(value.mm(self.unit), self.unit)
+        return f"a {shape} that cannot be walked"
+
+    def _steps(self, written: form.Edge, source: Source) -> paths.Walk:
+        if written.loop is not None:
+            steps, first, closed = written.loop, 0, True
+        else:
+            assert written.path is not None
+            steps, first = written.path[1:-1], 1
+            closed = written.path[0] == written.path[-1]
+            for index in (0, len(written.path) - 1):
+                if not isinstance(written.path[index], str):
+                    raise paths.CannotWalk(
+                        index,
+                        'a path goes from mark to mark: ["A", 24, "B"]; a closed one is a "loop"',
+                        "no mark",
+                    )
+        for index, step in enumerate(steps, first):
+            if isinstance(step, str):
+                raise paths.CannotWalk(
+                    index,
+                    "marks stand at the two ends of a path; cut the edge in two here"
+                    if written.loop is None
+                    else 'a loop has no marks; a "path" has them',
+                    f'"{step}"',
+                )
+        lengths = [step for step in steps if not isinstance(step, str)]
+        return paths.walk_steps(lengths, self.unit, closed=closed, first_item=first)
+
+    def _measured(
+        self,
+        written: list[form.PointStep],
+        name: EdgeName,
+        stands_on: str | None,
+        source: Source,
+    ) -> _Shaped | None:
+        marked = [index for index, step in enumerate(written) if isinstance(step, str)]
+        if marked not in ([], [0, len(written) - 1]):
+            self.problems.add(
+                source.shape_keys,
+                "marks in odd places",
+                "points have a mark at both ends, or none and close on themselves",
+            )
+            return None
+        points: list[list[float]] = []
+        normals: list[Vector] = []
+        usual = self._only_facing(stands_on or name.first)
+        for index, step in enumerate(written):
+            if isinstance(step, str):
+                continue
+            at = step if isinstance(step, list) else step.at
+            normal = usual
+            if isinstance(step, form.MeasuredPoint) and step.faces is not None:
+                place = (*source.shape_keys, index, "faces")
+                found = read_directions([step.faces], place, self.problems)
+                normal = found[0] if found else usual
+            if normal is None:
+                self.problems.add(
+                    (*source.shape_keys, index),
+                    "the surface faces many ways",
+                    'say which way here: {"at": [x, y, z], "faces": "up 10 left"}',
+                )
+                return None
+            points.append([x.mm(self.unit) for x in at])
+            normals.append(normal)
+        closed = not marked
+        if closed and len(points) > 1 and np.allclose(points[0], points[-1], atol=1e-6):
+            points, normals = points[:-1], normals[:-1]
+        self.points_left -= len(points)
+        if self.points_left < 0:
+            self.problems.add(
+                source.shape_keys,
+                f"more than {MOST_MEASURED_POINTS} points in all edges",
+                "leave out points where the line is even",
+            )
+            return None
+        places, outward = np.array(points), np.array(normals)
+        try:
+            fit = fit_points(
+                places, outward, tolerance_mm=self.rules.measuring_tolerance_mm, closed=closed
+            )
+        except ValueError as fault:
+            self.problems.add(source.shape_keys, "no line passes these points", str(fault))
+            return None
+        walk = paths.Walk(fit.line, (0,) * len(fit.line.stretches))
+        return _Shaped(walk, "points", facings_of_points(places, outward, closed=closed))
+
+    def _only_facing(self, patch: str) -> Vector | None:
+        written = self.patches[patch]
+        flat = len(written.facings) == 1 and not written.spread_deg
+        return written.facings[0] if flat else None
+
+    # --- neighbours ----------------------------------------------------------------------------
+
+    def nears(self, made: EdgeSet, names: Mapping[str, EdgeName]) -> None:
+        """Add the clear gaps, which count both ways, once every edge is known."""
+        edge_of = {edge.id: edge for edge in made.edges}
+        by_key = {_key(edge.id): edge.id for edge in made.edges}
+        found: dict[str, list[Near]] = {edge.id: [] for edge in made.edges}
+        for spelling, name in names.items():
+            own = by_key.get(name.key)
+            if own is None:
+                continue
+            for other_spelling, gap in (self.scenario.edges[spelling].near or {}).items():
+                keys: tuple[Key, ...] = ("edges", spelling, "near", other_spelling)
+                other_name = read_edge_name(other_spelling)
+                other = by_key.get(other_name.key) if other_name else None
+                if other is None or other == own:
+                    hint = self.problems.hint(other_spelling, edge_of)
+                    remedy = hint or "name another edge, as it is written there"
+                    self.problems.add(keys, "no such edge", remedy)
+                    continue
+                found[own].append(self._near(gap, other, edge_of[own], keys))
+        rename = self.sides.rename
+        if rename is not None:
+            self._mirrored_nears(found, edge_of, by_key)
+        for own, nears in list(found.items()):
+            for near in list(nears):
+                back = found[near.edge]
+                if not any(one.edge == own for one in back):
+                    back.append(Near(own, near.gap_mm, 0.0, edge_of[near.edge].length_mm))
+        made.edges[:] = [
+            replace(edge, near=tuple(dict.fromkeys(found[edge.id]))) for edge in made.edges
+        ]
+
+    def _near(self, gap: Measure | form.Gap, other: str, edge: Edge, keys: tuple[Key, ...]) -> Near:
+        if isinstance(gap, Measure):
+            return Near(other, gap.mm(self.unit), 0.0, edge.length_mm)
+        start = 0.0 if gap.from_ is None else gap.from_.mm(self.unit)
+        end = edge.length_mm if gap.to is None else gap.to.mm(self.unit)
+        for key, at in (("from", gap.from_), ("to", gap.to)):
+            if at is not None:
+                self._check_station(at, edge, (*keys, key))
+        if start >= end:
+            self.problems.add(keys, "ends before it begins", 'make "to" greater than "from"')
+        return Near(other, gap.gap.mm(self.unit), start, end)
+
+    def _mirrored_nears(
+        self,
+        found: dict[str, list[Near]],
+        edge_of: Mapping[str, Edge],
+        by_key: Mapping[EdgeKey, str],
+    ) -> None:
+        rename = self.sides.rename
+        assert rename is not None
+        for own, nears in list(found.items()):
+            twin = edge_of[own].twin
+            for near in list(nears):
+                name = read_edge_name(near.edge)
+                other = None if name is None else by_key.get(name.renamed(rename).key)
+                if twin is None or other is None or any(n.edge == other for n in found[twin]):
+                    continue
+                length_mm = edge_of[twin].length_mm
+                whole = near.to_mm - near.from_mm >= edge_of[own].length_mm * (1 - 1e-9)
+                start, end = (
+                    (0.0, length_mm)
+                    if whole
+                    else (max(length_mm - near.to_mm, 0.0), length_mm - near.from_mm)
+                )
+                found[twin].append(Near(other, near.gap_mm, start, end))
+
+
+@dataclass(frozen=True)
+class _Shaped:
+    walk: paths.Walk
+    shape: str
+    facings: tuple[Vector, ...]
+
+
+def edges_of(
+    scenario: form.Scenario,
+    patches: Mapping[str, Patch],
+    rules: Rules,
+    sides: Sides,
+    problems: Problems,
+) -> EdgeSet:
+    """Return all edges, each written one followed by its mirrored twin."""
+    reader = _Reader(scenario, patches, rules, sides, problems)
+    names = reader.names()
+    written_keys = {name.key: spelling for spelling, name in names.items()}
+    made = EdgeSet()
+    for spelling, name in names.items():
+        result = reader.edge(spelling, name)
+        if result is None:
+            continue
+        edge, source, stands_on = result
+        twin = _twin(name, sides)
+        if twin is None:
+            _keep(made, edge, source, stands_on)
+            continue
+        if twin.key == name.key:
+            if _crosses_alike(edge, sides, source, problems):
+                edge = replace(edge, twin=edge.id)
+            _keep(made, edge, source, stands_on)
+            continue
+        if twin.key in written_keys:
+            partner = names[written_keys[twin.key]]
+            _keep(made, replace(edge, twin=_spelled(partner)), source, stands_on)
+            continue
+        edge = replace(edge, twin=_spelled(twin))
+        _keep(made, edge, source, stands_on)
+        assert sides.rename is not None
+        mirrored = mirrored_edge(edge, sides.rename)
+        _keep(made, mirrored, source, None if stands_on is None else sides.rename(stands_on))
+    _unpair_unlike(made)
+    reader.nears(made, names)
+    return made
+
+
+def _keep(made: EdgeSet, edge: Edge, source: Source, stands_on: str | None) -> None:
+    made.edges.append(edge)
+    made.source[edge.id] = source
+    if stands_on is not None:
+        made.stands_on[edge.id] = stands_on
+
+
+def _spelled(name: EdgeName) -> str:
+    """Return the id of an edge: with the outside second."""
+    return EdgeName(name.second, OPEN, name.label).id if name.first == OPEN else name.id
+
+
+def _key(edge_id: str) -> EdgeKey:
+    name = read_edge_name(edge_id)
+    assert name is not None
+    return name.key
+
+
+def _twin(name: EdgeName, sides: Sides) -> EdgeName | None:
+    if sides.rename is None or sides.one_sided & {name.first, name.second, name.id}:
+        return None
+    return name.renamed(sides.rename)
+
+
+def _crosses_alike(edge: Edge, sides: Sides, source: Source, problems: Problems) -> bool:
+    """Whether an edge that is its own twin has marks that agree with it."""
+    if edge.start_mark is None or edge.end_mark is None:
+        return True
+    assert sides.rename is not None
+    if {sides.rename(edge.start_mark), sides.rename(edge.end_mark)} == {
+        edge.start_mark,
+        edge.end_mark,
+    }:
+        return True
+    problems.add(
+        source.keys,
+        f"is its own twin, but {edge.start_mark} and {edge.end_mark} are not each other's",
+        "walk it from side to side, or tell the halves apart by a label that swaps sides",
+    )
+    return False
+
+
+def _unpair_unlike(made: EdgeSet) -> None:
+    """Twins that were both written and differ are no twins."""
+    edge_of = {edge.id: edge for edge in made.edges}
+
+    def alike(edge: Edge) -> bool:
+        other = edge_of.get(edge.twin) if edge.twin else None
+        return (
+            other is not None
+            and other.twin == edge.id
+            and abs(other.length_mm - edge.length_mm) < 0.01
+            and len(other.line.stretches) == len(edge.line.stretches)
+        )
+
+    made.edges[:] = [
+        edge
+        if edge.twin is None or edge.twin == edge.id or alike(edge)
+        else replace(edge, twin=None)
+        for edge in made.edges
+    ]
+
+
+def _marks(written: form.Edge) -> tuple[str | None, str | None]:
+    ends = written.path or written.points
+    if not ends:
+        return None, None
+    start, end = ends[0], ends[-1]
+    return (
+        start if isinstance(start, str) else None,
+        end if isinstance(end, str) else None,
+    )
+
+
+def _bolts(written: form.Bolts | None, unit: str) -> Bolts:
+    bolts = Bolts()
+    if written is None:
+        return bolts
+    return Bolts(
+        pitch_mm=bolts.pitch_mm if written.pitch is None else written.pitch.mm(unit),
+        inset_mm=bolts.inset_mm if written.inset is None else written.inset.mm(unit),
+        size=bolts.size if written.size is None else written.size,
+        diameter_mm=bolts.diameter_mm if written.size is None else parse_diameter_mm(written.size),
+        from_ends_mm=bolts.from_ends_mm
+        if written.from_ends is None
+        else written.from_ends.mm(unit),
+    )
+
+
+def unused_kinds(scenario: form.Scenario) -> tuple[str, ...]:
+    """Return kinds that no edge has; they may be misspelt."""
+    used = {edge.kind for edge in scenario.edges.values()} | {EVERY, *AUTOMATIC}
+    return tuple(kind for kind in scenario.kinds if kind not in used)

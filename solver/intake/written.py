@@ -1,0 +1,132 @@
+"""From plain values to a `Scenario`, with every fault of form put into the builder's words."""
+
+from __future__ import annotations
+
+import typing
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from solver.data import scenario as form
+from solver.data.errors import Key, Problems
+from solver.data.units import shown
+
+
+def scenario_of(tree: Mapping[str, Any]) -> form.Scenario:
+    """Return the scenario that a tree of plain values holds.  Raises ScenarioErrors."""
+    try:
+        return form.Scenario.model_validate(tree)
+    except ValidationError as fault:
+        problems = Problems()
+        for detail in fault.errors(include_url=False):
+            _add(detail, tree, problems)
+        problems.raise_any()
+        raise
+
+
+def _add(detail: ErrorDetails, tree: Mapping[str, Any], problems: Problems) -> None:
+    keys = _keys(detail["loc"], tree)
+    kind = detail["type"]
+    value = shown(detail["input"])
+    if isinstance(detail["input"], dict | list):
+        value = _json_like(detail["input"])
+    context = detail.get("ctx", {})
+    if kind == "mend":
+        problems.add(keys, context.get("finding") or value, str(context["remedy"]))
+    elif kind == "extra_forbidden":
+        known = list(_known_keys(detail["loc"][:-1]))
+        remedy = problems.hint(str(keys[-1]), known) or f"known here: {', '.join(known)}"
+        problems.add(keys, "no such key", remedy)
+    elif kind == "missing":
+        problems.add(keys[:-1], f'"{keys[-1]}" is missing', f'add "{keys[-1]}"')
+    else:
+        problems.add(keys, value, _remedy(kind, context, detail, problems))
+
+
+def _remedy(kind: str, context: Mapping[str, Any], detail: ErrorDetails, problems: Problems) -> str:
+    if kind in ("literal_error", "enum"):
+        words = [
+            word.strip("'") for word in str(context["expected"]).replace(" or ", ", ").split(", ")
+        ]
+        given = detail["input"]
+        hint = problems.hint(given, words) if isinstance(given, str) else ""
+        listed = ", ".join(f'"{word}"' for word in words)
+        return hint or f"one of {listed}"
+    if kind == "too_long":
+        return f"at most {context['max_length']} of these"
+    if kind == "too_short":
+        return f"at least {context['min_length']} of these"
+    plain = {
+        "string_type": "write text in quotes",
+        "string_too_long": f"at most {context.get('max_length')} characters",
+        "string_too_short": f"at least {context.get('min_length')} characters",
+        "list_type": "write a list: [ … ]",
+        "dict_type": "write an object: { … }",
+        "model_type": "write an object: { … }",
+        "model_attributes_type": "write an object: { … }",
+        "bool_type": "write true or false",
+        "none_required": "leave it out",
+    }
+    return plain.get(kind, detail["msg"])
+
+
+def _keys(loc: Sequence[int | str], tree: Mapping[str, Any]) -> tuple[Key, ...]:
+    """Return the path of a fault in the file: pydantic's, less its tags and what is no key there."""
+    keys: list[Key] = []
+    node: Any = tree
+    for index, key in enumerate(loc):
+        if isinstance(key, str) and (key.startswith("@") or key == "[key]"):
+            continue
+        if isinstance(key, str) and not isinstance(node, dict):
+            continue
+        if isinstance(key, int) and not isinstance(node, list):
+            continue
+        if isinstance(key, int) and len(loc) > index + 1 and not _has(node, key):
+            continue
+        keys.append(key)
+        node = node[key] if _has(node, key) else None
+        if node is None and index + 1 < len(loc) and loc[index + 1] not in ("[key]",):
+            continue
+    return tuple(keys)
+
+
+def _has(node: object, key: Key) -> bool:
+    if isinstance(node, dict):
+        return key in node
+    return isinstance(node, list) and isinstance(key, int) and 0 <= key < len(node)
+
+
+def _json_like(value: object) -> str:
+    import json
+
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _known_keys(loc: Sequence[int | str]) -> Iterator[str]:
+    """Yield the keys that are known at a place, by walking the models along it."""
+    models = {form.Scenario}
+    for key in loc:
+        if isinstance(key, int) or key.startswith("@"):
+            if key == "@turn":
+                models = {form.Turn}
+            elif key == "@chord":
+                models = {form.Chord}
+            continue
+        inside: set[Any] = set()
+        for model in models:
+            for name, field in model.model_fields.items():
+                if key in (name, field.alias):
+                    inside |= set(_models_in(field.annotation))
+        models = inside or models
+    for model in sorted(models, key=lambda one: one.__name__):
+        for name, field in model.model_fields.items():
+            yield field.alias or name
+
+
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:  # noqa: ANN401
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for argument in typing.get_args(annotation):
+        yield from _models_in(argument)
