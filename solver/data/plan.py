@@ -135,6 +135,7 @@ class Piece(PlanModel):
     blank: BlankPlan
     reason: Reason
     clamp_pitch_mm: float | None = None
+    clamps: int = 0
     preform_mm: float = 0.0
     """Length that must be pre-formed, being curved tighter than it springs."""
     template_of: str | None = None
