@@ -28,7 +28,7 @@ class Problem:
         return f"{self.place}: {self.value}: {self.remedy}"
 
 
-class ScenarioErrors(Exception):
+class ScenarioErrors(Exception):  # noqa: N818 - it is a list of them
     """All problems of one scenario; ``left_out`` counts those beyond the first 200."""
 
     def __init__(self, problems: Iterable[Problem], left_out: int = 0) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import cache, partial
 from typing import Annotated, Any, Literal, TypeVar
 
@@ -18,6 +19,8 @@ from pydantic import (
     ConfigDict,
     Discriminator,
     Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
     PlainValidator,
     Tag,
     ValidationInfo,
@@ -25,12 +28,12 @@ from pydantic import (
     field_validator,
     model_validator,
 )
-from pydantic_core import PydanticCustomError
+from pydantic_core import PydanticCustomError, core_schema
 
 from solver.data.units import (
     LENGTH_MM,
     Measure,
-    NotAMeasure,
+    MeasureError,
     parse_area,
     parse_areal_mass_kg_m2,
     parse_diameter_mm,
@@ -57,14 +60,14 @@ T = TypeVar("T")
 
 
 def wrong(remedy: str, value: str | None = None) -> PydanticCustomError:
-    """Return the error of one place: what to write instead, and the finding if it is not the value."""
+    """Return the error of one place: the remedy, and the finding if that is not the value."""
     return PydanticCustomError("mend", "{remedy}", {"remedy": remedy, "finding": value})
 
 
 def _reading(parse: Callable[[object], T], raw: object) -> T:
     try:
         return parse(raw)
-    except NotAMeasure as fault:
+    except MeasureError as fault:
         raise wrong(fault.remedy, fault.finding) from None
 
 
@@ -156,57 +159,104 @@ Price = Annotated[
     PlainValidator(_bounded_price),
     _text_schema("For one piece, or by area or mass.", "1.75 /ft2", "3 /kg", bare=True),
 ]
+
+
+def _bolt_size(raw: object) -> object:
+    _reading(parse_diameter_mm, raw)
+    return raw
+
+
 BoltSize = Annotated[
     str,
-    BeforeValidator(lambda raw: raw if _reading(parse_diameter_mm, raw) else raw),
+    BeforeValidator(_bolt_size),
     Field(strict=True, max_length=20),
     _text_schema("Diameter of the bolt.", "5/16 in", "M8"),
 ]
 
 
-def _scalar(
-    low: float, high: float, what: str, example: str, raw: object, info: ValidationInfo
-) -> float:
-    if isinstance(raw, bool) or not isinstance(raw, int | float):
-        raise wrong(f"write {what}, such as {example}")
-    if not low <= raw <= high:
-        if raw < 0 and info.field_name in _OPPOSITE:
-            other = _OPPOSITE[info.field_name]
-            raise wrong(f'angles are positive; write "{other}": {-raw:g}')
-        raise wrong(f"{what} goes from {low:g} to {high:g}")
-    return float(raw)
-
-
 _OPPOSITE = {"left": "right", "right": "left", "up": "down", "down": "up"}
 
 
-def _number(low: float, high: float, what: str, example: str = "1") -> Any:  # noqa: ANN401
-    return Annotated[
-        float,
-        PlainValidator(partial(_scalar, low, high, what, example)),
-        WithJsonSchema({"type": "number", "minimum": low, "maximum": high}),
-    ]
+@dataclass(frozen=True)
+class Within:
+    """Bounds of a bare number, what it is and how it may look."""
+
+    low: float
+    high: float
+    what: str
+    example: str
+
+    def check(self, raw: object, info: ValidationInfo) -> float:
+        """Return the number, or say what is wrong with it."""
+        if isinstance(raw, bool) or not isinstance(raw, int | float):
+            raise wrong(f"write {self.what}, such as {self.example}")
+        if raw < 0 and info.field_name in _OPPOSITE:
+            raise wrong(f'angles are positive; write "{_OPPOSITE[info.field_name]}": {-raw:g}')
+        if not self.low <= raw <= self.high:
+            raise wrong(f"{self.what} goes from {self.low:g} to {self.high:g}")
+        return float(raw)
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        """Check the number in this way only."""
+        return core_schema.with_info_plain_validator_function(self.check)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Describe the bounds to an editor."""
+        return {"type": "number", "minimum": self.low, "maximum": self.high}
 
 
-def _count(low: int, high: int, what: str) -> Any:  # noqa: ANN401
-    def check(raw: object) -> int:
-        if isinstance(raw, bool) or not isinstance(raw, int) or not low <= raw <= high:
-            raise wrong(f"{what} is a whole number from {low} to {high}")
+@dataclass(frozen=True)
+class Whole:
+    """Bounds of a whole number and what it is."""
+
+    low: int
+    high: int
+    what: str
+
+    def check(self, raw: object) -> int:
+        """Return the number, or say what is wrong with it."""
+        if isinstance(raw, bool) or not isinstance(raw, int) or not self.low <= raw <= self.high:
+            raise wrong(f"{self.what} is a whole number from {self.low} to {self.high}")
         return raw
 
-    return Annotated[
-        int,
-        PlainValidator(check),
-        WithJsonSchema({"type": "integer", "minimum": low, "maximum": high}),
-    ]
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        """Check the number in this way only."""
+        return core_schema.no_info_plain_validator_function(self.check)
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Describe the bounds to an editor."""
+        return {"type": "integer", "minimum": self.low, "maximum": self.high}
 
 
-Turn360 = _number(0, 360, "an angle", "90")
-Degrees = _number(0, 90, "an angle", "2")
-Fraction1 = _number(0, 1, "a share", "0.15")
-MinutesEach = _number(0, 10_000, "minutes", "0.5")
-MoneyEach = _number(0, 1_000_000, "an amount of money", "0.6")
-Weight = _number(0, 1000, "a weight", "1")
+def _listed(raw: object) -> object:
+    return raw if isinstance(raw, list) else [raw]
+
+
+LISTED = BeforeValidator(_listed)
+"""One thing stands for a list of one."""
+
+TurnDegrees = Annotated[float, Within(0, 360, "an angle", "90")]
+Degrees = Annotated[float, Within(0, 90, "an angle", "2")]
+SlopeDegrees = Annotated[float, Within(1, 89, "an angle", "45")]
+Share = Annotated[float, Within(0, 5, "a share", "0.15")]
+Strain = Annotated[float, Within(0, 0.5, "a strain", "0.02")]
+BendFactor = Annotated[float, Within(0.1, 0.6, "a bend factor", "0.41")]
+MinutesEach = Annotated[float, Within(0, 10_000, "minutes", "0.5")]
+MoneyEach = Annotated[float, Within(0, 1_000_000, "an amount of money", "0.6")]
+Weight = Annotated[float, Within(0, 1000, "a weight", "1")]
+Crew = Annotated[int, Whole(1, 50, "a crew")]
+SectionCount = Annotated[int, Whole(1, 400, "a number of sections")]
+Gauge = Annotated[int, Whole(10, 36, "a gauge")]
+Units = Annotated[int, Whole(0, 100_000, "a number of pieces")]
+FEW = Field(min_length=1, max_length=40)
 
 MARK = re.compile(r"[^\W\d_][\w.'+-]{0,31}")
 _NAME = re.compile(r"[^|()\"\\\s](?:[^|()\"\\]{0,62}[^|()\"\\\s])?")
@@ -233,7 +283,7 @@ def _edge_name(raw: object) -> str:
 
 
 def _direction(raw: object) -> object:
-    """Accept words or three numbers; the words are read by the intake, which knows their grammar."""
+    """Accept words or three numbers; the intake reads the words."""
     if isinstance(raw, str) and len(raw) <= 60:
         return raw
     if (
@@ -253,10 +303,6 @@ def _directions(raw: object) -> object:
     if isinstance(raw, list) and not (raw and all(isinstance(x, int | float) for x in raw)):
         return raw
     return [raw]
-
-
-def _listed(raw: object) -> object:
-    return raw if isinstance(raw, list) else [raw]
 
 
 def _coordinate(raw: object) -> Measure:
@@ -316,7 +362,7 @@ class Written(BaseModel):
         extra="forbid", strict=True, frozen=True, allow_inf_nan=False, str_max_length=2000
     )
 
-    note: Note | None = Field(None, description="For people; not read.")
+    note: Note | None = Field(default=None, description="For people; not read.")
 
 
 class Patch(Written):
@@ -324,31 +370,35 @@ class Patch(Written):
 
     area: Area
     faces: Directions = Field(
-        description="Outside of the finished body: one direction, or a list whose mixtures all occur."
+        description="Outside of the finished body: a direction, or a list: all mixtures occur."
     )
-    spread: Degrees = Field(0.0, description="Half-angle in degrees round the only direction.")
+    spread: Degrees = Field(
+        default=0.0, description="Half-angle in degrees round the only direction."
+    )
     box: Annotated[list[Point3], Field(min_length=2, max_length=2)] | None = Field(
-        None, description="Two opposite corners [x, y, z]: x front, y left, z up."
+        default=None, description="Two opposite corners [x, y, z]: x front, y left, z up."
     )
     part: Name | None = Field(
-        None, description='The finished piece; default the name before the first dot; "none".'
+        default=None,
+        description='The finished piece; default the name before the first dot; "none".',
     )
     pin: Name | None = Field(
-        None, description="Same pin: same section; different pins: different sections."
+        default=None, description="Same pin: same section; different pins: different sections."
     )
     outline: Annotated[list[Point3], Field(min_length=3, max_length=MOST_POINTS)] | None = Field(
-        None, description="Corners of the patch [x, y, z]; gives the box where that is left out."
+        default=None,
+        description="Corners of the patch [x, y, z]; gives the box where that is left out.",
     )
 
 
 class Turn(Written):
     """A length of path that turns: degrees left, right (easy way), up, down (hard way)."""
 
-    left: Turn360 | None = None
-    right: Turn360 | None = None
-    up: Turn360 | None = None
-    down: Turn360 | None = None
-    radius: LengthOrZero | None = Field(None, description="0 is a sharp corner.")
+    left: TurnDegrees | None = None
+    right: TurnDegrees | None = None
+    up: TurnDegrees | None = None
+    down: TurnDegrees | None = None
+    radius: LengthOrZero | None = Field(default=None, description="0 is a sharp corner.")
     length: Length | None = None
 
     @model_validator(mode="after")
@@ -418,17 +468,21 @@ class Bolts(Written):
     """How a joint is bolted; what is left out keeps the value of the kind below."""
 
     pitch: Length | None = None
-    inset: Length | None = Field(None, description="From the mold surface to the bolt centre.")
+    inset: Length | None = Field(
+        default=None, description="From the mold surface to the bolt centre."
+    )
     size: BoltSize | None = None
-    from_ends: LengthOrZero | None = Field(None, description="Kept from marks and sharp corners.")
+    from_ends: LengthOrZero | None = Field(
+        default=None, description="Kept from marks and sharp corners."
+    )
 
 
 class Notches(Written):
     """Notches in the free edge of the metal, such as for hinges; ``at`` is their middle."""
 
-    at: Annotated[
-        list[LengthOrZero], BeforeValidator(_listed), Field(min_length=1, max_length=100)
-    ] = Field(description="One station or more, from the first mark.")
+    at: Annotated[list[LengthOrZero], LISTED, Field(min_length=1, max_length=100)] = Field(
+        description="One station or more, from the first mark."
+    )
     wide: Length
     deep: Length
 
@@ -437,7 +491,7 @@ class Gap(Written):
     """A clear gap to another flashing, for a part of this edge."""
 
     gap: Length
-    from_: LengthOrZero | None = Field(None, alias="from")
+    from_: LengthOrZero | None = Field(default=None, alias="from")
     to: LengthOrZero | None = None
 
 
@@ -454,53 +508,79 @@ NearGap = Annotated[
 class Carried(Written):
     """What an edge carries, and how it may be made; also the content of a kind."""
 
-    visible: bool | None = Field(None, description="The line shows on the finished body.")
-    split: Permission | None = Field(None, description="Whether the mold may or must split here.")
-    standing: YesNo | None = Field(None, description="Whether metal may stand on an unsplit mold.")
-    witness: YesNo | None = Field(None, description="Whether a joint may cross a part here.")
-    stand: Length | None = Field(None, description="Height of the metal above the mold.")
-    grip: LengthOrZero | None = Field(None, description="Width held by a joint or by clamps.")
+    visible: bool | None = Field(default=None, description="The line shows on the finished body.")
+    split: Permission | None = Field(
+        default=None, description="Whether the mold may or must split here."
+    )
+    standing: YesNo | None = Field(
+        default=None, description="Whether metal may stand on an unsplit mold."
+    )
+    witness: YesNo | None = Field(
+        default=None, description="Whether a joint may cross a part here."
+    )
+    stand: Length | None = Field(default=None, description="Height of the metal above the mold.")
+    grip: LengthOrZero | None = Field(
+        default=None, description="Width held by a joint or by clamps."
+    )
     flange: Literal["along", "out"] | None = Field(
-        None, description="Of an open edge: along the surface normal, or turned outward."
+        default=None, description="Of an open edge: along the surface normal, or turned outward."
     )
     return_: LengthOrZero | None = Field(
-        None, alias="return", description="Outside length of a second leg, folded 90 degrees."
+        default=None,
+        alias="return",
+        description="Outside length of a second leg, folded 90 degrees.",
     )
     bolts: Bolts | None = None
+
+
+class Cylinder(Written):
+    """The cylinder that a flat shape is rolled on: one of "up" and "down", its radius."""
+
+    up: Length | None = None
+    down: Length | None = None
+
+    @model_validator(mode="after")
+    def _is_one(self) -> Cylinder:
+        if (self.up is None) == (self.down is None):
+            raise wrong('give one of "up" and "down": the radius of the cylinder')
+        return self
 
 
 class Edge(Carried):
     """A line between two patches; the first-named lies on your left as you walk it."""
 
-    path: Path | None = Field(None, description='Walked from mark to mark: ["A", 24, "B"].')
-    loop: Loop | None = Field(None, description="A closed walk; the enclosed patch is named first.")
+    path: Path | None = Field(default=None, description='Walked from mark to mark: ["A", 24, "B"].')
+    loop: Loop | None = Field(
+        default=None, description="A closed walk; the enclosed patch is named first."
+    )
     rectangle: Annotated[list[Length], Field(min_length=2, max_length=2)] | None = Field(
-        None, description="[w, h], walked from the middle of its first side."
+        default=None, description="[w, h], walked from the middle of its first side."
     )
-    circle: Length | None = Field(None, description="Diameter.")
+    circle: Length | None = Field(default=None, description="Diameter.")
     points: Annotated[list[PointStep], Field(min_length=3, max_length=MOST_POINTS)] | None = Field(
-        None, description="Measured points from mark to mark; without marks a closed loop."
+        default=None, description="Measured points from mark to mark; without marks a closed loop."
     )
-    radius: LengthOrZero | None = Field(None, description="Of the corners of a rectangle.")
-    rolled: Turn0 | None = Field(None, description="Radius of the cylinder the shape lies on.")
+    radius: LengthOrZero | None = Field(default=None, description="Of the corners of a rectangle.")
+    rolled: Cylinder | None = Field(
+        default=None, description="Radius of the cylinder the shape lies on."
+    )
     kind: Name | None = None
-    return_to: Name | None = Field(None, description="The patch the second leg folds to.")
-    stands_on: Name | None = Field(None, description="At a crease: the patch it is measured on.")
-    near: dict[EdgeName, NearGap] | None = Field(
-        None, max_length=50, description="Other flashings beside this one: clear gaps."
+    return_to: Name | None = Field(default=None, description="The patch the second leg folds to.")
+    stands_on: Name | None = Field(
+        default=None, description="At a crease: the patch it is measured on."
     )
-    notches: (
-        Annotated[list[Notches], BeforeValidator(_listed), Field(min_length=1, max_length=100)]
-        | None
-    ) = None
+    near: dict[EdgeName, NearGap] | None = Field(
+        default=None, max_length=50, description="Other flashings beside this one: clear gaps."
+    )
+    notches: Annotated[list[Notches], LISTED, Field(min_length=1, max_length=100)] | None = None
     no_seam: (
         Annotated[
             list[Annotated[list[LengthOrZero], Field(min_length=2, max_length=2)]],
             Field(max_length=100),
         ]
         | None
-    ) = Field(None, description="Stations [from, to] where no two pieces may meet.")
-    toward: Directions | None = Field(None, description="Where the second patch lies.")
+    ) = Field(default=None, description="Stations [from, to] where no two pieces may meet.")
+    toward: Directions | None = Field(default=None, description="Where the second patch lies.")
 
     @model_validator(mode="after")
     def _has_one_shape(self) -> Edge:
@@ -513,19 +593,6 @@ class Edge(Carried):
             raise wrong('"radius" here belongs to a "rectangle"; a path has it in its turns')
         if self.rolled is not None and (self.path or self.points):
             raise wrong('"rolled" belongs to a "rectangle", "circle" or "loop"')
-        return self
-
-
-class Turn0(Written):
-    """The cylinder that a flat shape is rolled on: one of "up" and "down", its radius."""
-
-    up: Length | None = None
-    down: Length | None = None
-
-    @model_validator(mode="after")
-    def _is_one(self) -> Turn0:
-        if (self.up is None) == (self.down is None):
-            raise wrong('give one of "up" and "down": the radius of the cylinder')
         return self
 
 
@@ -547,24 +614,18 @@ Metal = Annotated[
         )
     ),
 ]
-Gauge = _count(10, 36, "a gauge")
-Units = _count(0, 100_000, "a number of pieces")
-
-
-def _some(of: Any, most: int = 40) -> Any:  # noqa: ANN401
-    return Annotated[list[of], BeforeValidator(_listed), Field(min_length=1, max_length=most)]
 
 
 class Stuff(Written):
     """Metal as a supplier sells it; a list stands for one item of each."""
 
     metal: Metal
-    gauge: _some(Gauge) | None = None  # type: ignore[valid-type]
-    thickness: _some(Length) | None = Field(  # type: ignore[valid-type]
+    gauge: Annotated[list[Gauge], LISTED, FEW] | None = None
+    thickness: Annotated[list[Length], LISTED, FEW] | None = Field(
         None, description="Total thickness, where it is sold by thickness."
     )
     on_hand: Units = 0
-    name: Name | None = Field(None, description="As the shop calls it.")
+    name: Name | None = Field(default=None, description="As the shop calls it.")
 
     @model_validator(mode="after")
     def _has_one_thickness(self) -> Stuff:
@@ -576,12 +637,14 @@ class Stuff(Written):
 class Roll(Stuff):
     """Rolls: every mixture of the listed gauges, widths and lengths."""
 
-    width: _some(Length)  # type: ignore[valid-type]
-    length: _some(Length)  # type: ignore[valid-type]
-    price: _some(Price) = Field(  # type: ignore[valid-type]
+    width: Annotated[list[Length], LISTED, FEW]
+    length: Annotated[list[Length], LISTED, FEW]
+    price: Annotated[list[Price], LISTED, FEW] = Field(
         description="Of one roll or by area; a list goes with the gauges."
     )
-    for_sale: Units | None = Field(None, description="How many can be bought; default any number.")
+    for_sale: Units | None = Field(
+        default=None, description="How many can be bought; default any number."
+    )
 
 
 def _sizes(raw: object) -> object:
@@ -596,10 +659,12 @@ class Sheet(Stuff):
     """Sheets: every mixture of the listed gauges and sizes."""
 
     size: Sizes = Field(description="[width, length], or a list of such sizes.")
-    price: _some(Price) = Field(  # type: ignore[valid-type]
+    price: Annotated[list[Price], LISTED, FEW] = Field(
         description="Of one sheet or by area; a list goes with the gauges."
     )
-    for_sale: Units | None = Field(None, description="How many can be bought; default any number.")
+    for_sale: Units | None = Field(
+        default=None, description="How many can be bought; default any number."
+    )
 
 
 class Offcut(Stuff):
@@ -612,7 +677,7 @@ class Offcut(Stuff):
             Field(min_length=3, max_length=200),
         ]
         | None
-    ) = Field(None, description="Corners [x, y] of an offcut that is no rectangle.")
+    ) = Field(default=None, description="Corners [x, y] of an offcut that is no rectangle.")
     on_hand: Units = 1
 
     @model_validator(mode="after")
@@ -658,7 +723,7 @@ class Minutes(Written):
     mold_flange_per_foot: MinutesEach | None = None
     witness_per_foot: MinutesEach | None = None
     per_section: MinutesEach | None = None
-    allowance: Fraction1 | None = Field(None, description="Share added to all minutes.")
+    allowance: Share | None = Field(default=None, description="Share added to all minutes.")
 
 
 class Prices(Written):
@@ -683,11 +748,14 @@ class OnHand(Written):
 class Shop(Written):
     """The people, tools and means of one shop."""
 
-    labor_rate: MoneyEach | None = Field(None, description="Money for one hour.")
-    crew: _count(1, 50, "a crew") | None = None  # type: ignore[valid-type]
-    lift_limit: Mass | None = Field(None, description="Heaviest section that can be handled.")
+    labor_rate: MoneyEach | None = Field(default=None, description="Money for one hour.")
+    crew: Crew | None = None
+    lift_limit: Mass | None = Field(
+        default=None, description="Heaviest section that can be handled."
+    )
     largest_section: Annotated[list[Length], Field(min_length=3, max_length=3)] | None = Field(
-        None, description="[x, y, z] that a section must fit in; needs a box on every patch."
+        default=None,
+        description="[x, y, z] that a section must fit in; needs a box on every patch.",
     )
     on_hand: OnHand = OnHand()
     minutes: Minutes = Minutes()
@@ -699,13 +767,17 @@ class Rules(Written):
 
     draft: Degrees | None = None
     blocking: Degrees | None = None
-    most_sections: _count(1, 400, "a number of sections") | None = None  # type: ignore[valid-type]
-    fewest_sections: _count(1, 400, "a number of sections") | None = None  # type: ignore[valid-type]
-    pulls: Directions | None = Field(None, description="Sections come off along one of these only.")
-    walls: Directions | None = Field(None, description="Directions in which nothing can be pulled.")
+    most_sections: SectionCount | None = None
+    fewest_sections: SectionCount | None = None
+    pulls: Directions | None = Field(
+        default=None, description="Sections come off along one of these only."
+    )
+    walls: Directions | None = Field(
+        default=None, description="Directions in which nothing can be pulled."
+    )
     symmetric_split: bool | None = None
-    mold: ArealMass | None = Field(None, description="Mass of the mold laminate by area.")
-    frame_fraction: _number(0, 5, "a share", "0.15") | None = None  # type: ignore[valid-type]
+    mold: ArealMass | None = Field(default=None, description="Mass of the mold laminate by area.")
+    frame_fraction: Share | None = None
     flange_width: LengthOrZero | None = None
     reach: Length | None = None
     joint_gap: Length | None = None
@@ -717,14 +789,14 @@ class Rules(Written):
     clamp_lift_visible: Length | None = None
     clamp_width: Length | None = None
     smallest_clamp_pitch: Length | None = None
-    bend_k: _number(0.1, 0.6, "a bend factor", "0.41") | None = None  # type: ignore[valid-type]
+    bend_k: BendFactor | None = None
     bend_radius: LengthOrZero | None = None
     slit_tolerance: Length | None = None
     fold_chord_tolerance: Length | None = None
     measuring_tolerance: Length | None = None
-    access_angle: _number(1, 89, "an angle", "45") | None = None  # type: ignore[valid-type]
+    access_angle: SlopeDegrees | None = None
     smallest_stand: LengthOrZero | None = None
-    largest_strain: _number(0, 0.5, "a strain", "0.02") | None = None  # type: ignore[valid-type]
+    largest_strain: Strain | None = None
     longest_piece: Length | None = None
     shortest_piece: LengthOrZero | None = None
     trim_per_run: LengthOrZero | None = None
@@ -737,7 +809,7 @@ class Rules(Written):
     standing_foot: LengthOrZero | None = None
     bolt_clearance: LengthOrZero | None = None
     fillet_radius: LengthOrZero | None = None
-    fillet_waste: _number(0, 5, "a share", "0.25") | None = None  # type: ignore[valid-type]
+    fillet_waste: Share | None = None
     mold_thickness: Length | None = None
 
 
@@ -747,7 +819,7 @@ class GoalWeights(Written):
     metal: Weight = 1.0
     joints: Weight = 1.0
     labor: Weight = 1.0
-    waste: Price | None = Field(None, description='Money by mass, such as "0.5 /kg".')
+    waste: Price | None = Field(default=None, description='Money by mass, such as "0.5 /kg".')
 
 
 GoalName = Literal["cheapest", "least metal", "least hours", "least waste"]
@@ -761,18 +833,19 @@ class Scenario(Written):
     """One job as a builder writes it down."""
 
     schema_: Annotated[str, Field(max_length=300)] | None = Field(
-        None, alias="$schema", description="Address of this schema, for editors."
+        default=None, alias="$schema", description="Address of this schema, for editors."
     )
     title: Annotated[str, Field(max_length=200)] = ""
     length_unit: LengthUnit = Field(description="Unit of every bare length.")
     mirror: Annotated[dict[Name, Name], Field(min_length=1, max_length=20)] | None = Field(
-        None, description='Words of names and marks that swap sides: {"left": "right", "L": "R"}.'
+        default=None,
+        description='Words of names and marks that swap sides: {"left": "right", "L": "R"}.',
     )
     one_sided: Annotated[list[Name], Field(max_length=MOST_PATCHES)] = Field(
-        [], description="Patches and edges that have no mirrored twin."
+        default_factory=list, description="Patches and edges that have no mirrored twin."
     )
     kinds: dict[Name, Carried] = Field(
-        {},
+        default_factory=dict,
         max_length=50,
         description='"every", "open", "part line" and "inner" apply by themselves; others by name.',
     )

@@ -1,8 +1,8 @@
 """Shop lengths, areas, masses, forces and prices: what a tape measure and a price tag say.
 
-Numbers are read exactly, as fractions: ``"2 ft 3-1/2 in"`` is 698.5 mm and nothing near it.  An inch
-is 25.4 mm and a pound 0.45359237 kg by definition (international yard and pound, 1959); a pound-force
-is 4.4482216152605 N (standard gravity 9.80665 m/s²).  Nothing here is ever negative.
+Numbers are read exactly, as fractions: ``"2 ft 3-1/2 in"`` is 698.5 mm and nothing near it.  An
+inch is 25.4 mm and a pound 0.45359237 kg by definition (international yard and pound, 1959); a
+pound-force is 4.4482216152605 N (standard gravity 9.80665 m/s²).  Nothing is ever negative.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ _AMOUNT = re.compile(
 _LONGEST_TEXT = 60
 
 
-class NotAMeasure(ValueError):
+class MeasureError(ValueError):
     """A text that cannot be read; ``remedy`` says how to write it."""
 
     def __init__(self, finding: str, remedy: str) -> None:
@@ -89,13 +89,13 @@ def parse_amount(text: str) -> Fraction | None:
 def parse_length(raw: object) -> Measure:
     """Read a length: a bare number, "5/8 in", "2 ft 3-1/2 in", "1.5 mm" or "3/4".
 
-    Raises NotAMeasure.
+    Raises MeasureError.
     """
     feet = isinstance(raw, str) and re.fullmatch(r"(.+?) ?ft (.+?) ?in", _tidy(raw))
     if feet:
         whole, rest = parse_amount(feet[1]), parse_amount(feet[2])
         if whole is None or rest is None or whole.denominator != 1 or rest >= 12:
-            raise NotAMeasure(f"{shown(raw)} is no length", 'write it as "2 ft 3-1/2 in"')
+            raise MeasureError(f"{shown(raw)} is no length", 'write it as "2 ft 3-1/2 in"')
         return Measure(whole * 12 + rest, "in")
     return _parse(raw, LENGTH_MM, "length", '"5/8 in" or "16 mm"', bare=True)
 
@@ -149,27 +149,27 @@ def _parse(
     raw: object, units: Mapping[str, Fraction], kind: str, example: str, *, bare: bool
 ) -> Measure:
     if isinstance(raw, bool) or not isinstance(raw, int | float | str):
-        raise NotAMeasure(f"{shown(raw)} is no {kind}", f"write it as {example}")
+        raise MeasureError(f"{shown(raw)} is no {kind}", f"write it as {example}")
     if not isinstance(raw, str):
         amount = number(raw)
         if amount is None or amount < 0:
-            raise NotAMeasure(
+            raise MeasureError(
                 shown(raw), f"a {kind} is never negative".replace("a area", "an area")
             )
         if not bare:
-            raise NotAMeasure(
+            raise MeasureError(
                 f"{shown(raw)} has no unit", f"a {kind} needs its unit, such as {example}"
             )
         return Measure(amount, None)
     text = _tidy(raw)
     if text.startswith(("-", "−")):
-        raise NotAMeasure(shown(raw), f"a {kind} is never negative".replace("a area", "an area"))
+        raise MeasureError(shown(raw), f"a {kind} is never negative".replace("a area", "an area"))
     found = re.fullmatch(r"([0-9][0-9 ./-]*?|\.[0-9]+) ?([A-Za-z][A-Za-z/0-9]*)?", text)
     amount = parse_amount(found[1]) if found else None
     if found is None or amount is None or (found[2] is not None and found[2] not in units):
-        raise NotAMeasure(f"{shown(raw)} is no {kind}", _respelt(text, units, example))
+        raise MeasureError(f"{shown(raw)} is no {kind}", _respelt(text, units, example))
     if found[2] is None and not bare:
-        raise NotAMeasure(
+        raise MeasureError(
             f"{shown(raw)} has no unit", f"a {kind} needs its unit, such as {example}"
         )
     return Measure(amount, found[2])
@@ -237,7 +237,7 @@ def format_inches(length_mm: float, *, feet: bool = False) -> str:
 
 
 def format_length(length_mm: float, unit: str) -> str:
-    """Return a length as the shop writes it in ``unit``: fractions in inches and feet, else decimals."""
+    """Return a length as the shop writes it: fractions in inches and feet, else decimals."""
     if unit in ("in", "ft"):
         return format_inches(length_mm, feet=unit == "ft")
     digits = {"mm": 1, "cm": 2, "m": 4}[unit]

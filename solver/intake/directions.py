@@ -22,7 +22,7 @@ _EXAMPLE = 'write it as "up", "left 10 up" or [0, 1, 0]'
 _MOST_LEANS = 2
 
 
-class NotADirection(ValueError):
+class DirectionError(ValueError):
     """Words that name no direction; the message is the remedy."""
 
 
@@ -54,19 +54,19 @@ def read_direction(words: str | Vector) -> Vector:
     """Return the unit vector (front, left, up) of some words or of three numbers.
 
     The first word is the direction; each angle after it leans it toward the word or two words that
-    follow.  Raises NotADirection.
+    follow.  Raises DirectionError.
     """
     if not isinstance(words, str):
         return unit(words)
     parts = words.split()
     if not parts:
-        raise NotADirection(_EXAMPLE)
+        raise DirectionError(_EXAMPLE)
     direction = _word(parts[0])
     groups = _leans(parts[1:])
     for lean_deg, toward in groups:
         across = _across(direction, toward)
         if across is None:
-            raise NotADirection(f'"{parts[0]}" cannot lean that way; {_EXAMPLE}')
+            raise DirectionError(f'"{parts[0]}" cannot lean that way; {_EXAMPLE}')
         cos, sin = math.cos(math.radians(lean_deg)), math.sin(math.radians(lean_deg))
         x, y, z = (cos * d + sin * a for d, a in zip(direction, across, strict=True))
         direction = unit((x, y, z))
@@ -78,7 +78,7 @@ def _word(word: str) -> Vector:
         return WORDS[word]
     except KeyError:
         hint = did_you_mean(word, WORDS)
-        raise NotADirection(hint or _EXAMPLE) from None
+        raise DirectionError(hint or _EXAMPLE) from None
 
 
 def _leans(parts: list[str]) -> list[tuple[float, Vector]]:
@@ -87,21 +87,21 @@ def _leans(parts: list[str]) -> list[tuple[float, Vector]]:
     while rest:
         if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,6})?", rest[0]):
             _word(rest[0])
-            raise NotADirection(f'say by how many degrees, such as "left 45 {rest[0]}"')
+            raise DirectionError(f'say by how many degrees, such as "left 45 {rest[0]}"')
         lean_deg = float(rest[0])
         if lean_deg > 90:
-            raise NotADirection("a direction leans by at most 90 degrees")
+            raise DirectionError("a direction leans by at most 90 degrees")
         count = next((i for i, part in enumerate(rest[1:]) if part[0].isdigit()), len(rest) - 1)
         if not 1 <= count <= 2:
-            raise NotADirection(f"say where it leans to; {_EXAMPLE}")
+            raise DirectionError(f"say where it leans to; {_EXAMPLE}")
         toward = [_word(part) for part in rest[1 : 1 + count]]
         x, y, z = (sum(axis) for axis in zip(*toward, strict=True))
         if not (x or y or z):
-            raise NotADirection(f"say where it leans to; {_EXAMPLE}")
+            raise DirectionError(f"say where it leans to; {_EXAMPLE}")
         groups.append((lean_deg, unit((x, y, z))))
         rest = rest[1 + count :]
     if len(groups) > _MOST_LEANS:
-        raise NotADirection("a direction leans at most twice; give [x, y, z] instead")
+        raise DirectionError("a direction leans at most twice; give [x, y, z] instead")
     return groups
 
 

@@ -268,7 +268,7 @@ class _Reader:
                 walk = self._steps(written, source)
             if written.rolled is not None:
                 walk = paths.rolled(walk, written.rolled, self.unit)
-        except paths.CannotWalk as fault:
+        except paths.WalkError as fault:
             place = source.shape_keys
             if shape in ("path", "loop"):
                 place = (*place, fault.item)
@@ -293,14 +293,14 @@ class _Reader:
             closed = written.path[0] == written.path[-1]
             for index in (0, len(written.path) - 1):
                 if not isinstance(written.path[index], str):
-                    raise paths.CannotWalk(
+                    raise paths.WalkError(
                         index,
                         'a path goes from mark to mark: ["A", 24, "B"]; a closed one is a "loop"',
                         "no mark",
                     )
         for index, step in enumerate(steps, first):
             if isinstance(step, str):
-                raise paths.CannotWalk(
+                raise paths.WalkError(
                     index,
                     "marks stand at the two ends of a path; cut the edge in two here"
                     if written.loop is None

@@ -37,7 +37,7 @@ def with_facings(edge: Edge, patches: Mapping[str, Patch], stands_on: str | None
 
 
 def is_flat_loop(edge: Edge) -> bool:
-    """Whether the edge closes on itself by turning in the surface (a ring round a tube does not)."""
+    """Whether the edge closes by turning in the surface; a ring round a tube does not."""
     line = edge.line
     turn = sum((s.easy_start + s.easy_end) / 2 * s.length_mm for s in line.stretches)
     turn += sum(math.radians(corner.easy_deg) for corner in line.corners)

@@ -7,6 +7,7 @@ sides, then the edge's own ``kind``, then what the edge itself says.  Bolts are 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from solver.data.scenario import Bolts, Carried
 
@@ -31,8 +32,8 @@ def kinds_for(kinds: Mapping[str, Carried], automatic: str, own: str | None) -> 
 
 def merged(layers: Sequence[Carried]) -> Carried:
     """Return what holds when later layers overrule earlier ones."""
-    values: dict[str, object] = {}
-    bolts: dict[str, object] = {}
+    values: dict[str, Any] = {}
+    bolts: dict[str, Any] = {}
     for layer in layers:
         for name in Carried.model_fields:
             value = getattr(layer, name)
@@ -43,5 +44,5 @@ def merged(layers: Sequence[Carried]) -> Carried:
             else:
                 values[name] = value
     if bolts:
-        values["bolts"] = Bolts.model_construct(**{**dict(Bolts()), **bolts})
-    return Carried.model_construct(**{**dict(Carried()), **values})  # type: ignore[arg-type]
+        values["bolts"] = Bolts().model_copy(update=bolts)
+    return Carried().model_copy(update=values)

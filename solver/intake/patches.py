@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from solver.data import scenario as form
 from solver.data.errors import Key, Problems
 from solver.data.job import OPEN, Patch, Vector
-from solver.intake.directions import NotADirection, dot, read_direction
+from solver.intake.directions import DirectionError, dot, read_direction
 from solver.intake.mirror import mirrored_patch
 from solver.intake.names import Rename, default_part
 
@@ -39,7 +39,7 @@ def read_directions(
     for index, item in enumerate(words):
         try:
             found.append(read_direction(item))
-        except NotADirection as fault:
+        except DirectionError as fault:
             place = keys if len(words) == 1 else (*keys, index)
             problems.add(place, repr(item), str(fault))
     return tuple(found)
@@ -111,7 +111,7 @@ def _box(
 
 
 def _check_symmetric(patch: Patch, problems: Problems) -> None:
-    """A patch across the mirror plane is symmetric, or it is one-sided."""
+    """Report a patch across the mirror plane that is not alike on both sides."""
     remedy = 'a patch across the mirror plane is alike on both sides, or stands in "one_sided"'
     if patch.box_mm is not None and abs(patch.box_mm[0][1] + patch.box_mm[1][1]) > _SAME_SIDE_MM:
         problems.add(("patches", patch.id, "box"), "more on one side than on the other", remedy)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from solver.data.line import Corner, Line, Stretch
-from solver.data.scenario import Chord, Turn, Turn0
+from solver.data.scenario import Chord, Cylinder, Turn
 from solver.data.units import Measure
 
 _ROLLED_STEP_DEG = 15.0
@@ -27,7 +27,7 @@ class Walk:
     items: tuple[int, ...]
 
 
-class CannotWalk(ValueError):
+class WalkError(ValueError):
     """A step that makes no sense; ``item`` is its place in the path, the message the remedy."""
 
     def __init__(self, item: int, remedy: str, finding: str | None = None) -> None:
@@ -51,7 +51,7 @@ def walk_steps(
 ) -> Walk:
     """Walk straights, turns and chords one after another.
 
-    ``first_item`` is the index of the first step in the path as written.  Raises CannotWalk.
+    ``first_item`` is the index of the first step in the path as written.  Raises WalkError.
     """
     stretches: list[Stretch] = []
     items: list[int] = []
@@ -67,7 +67,7 @@ def walk_steps(
         items.append(item)
         station_mm += stretch.length_mm
     if not stretches:
-        raise CannotWalk(first_item, "a path has a length between its marks", "has no length")
+        raise WalkError(first_item, "a path has a length between its marks", "has no length")
     return Walk(Line(tuple(stretches), tuple(corners), closed), tuple(items))
 
 
@@ -81,7 +81,7 @@ def _stretch(step: Measure | Turn | Chord, unit: str, item: int) -> Stretch:
     if isinstance(step, Chord):
         chord_mm, rise_mm = step.chord.mm(unit), step.rise.mm(unit)
         if rise_mm > chord_mm / 2:
-            raise CannotWalk(item, "the rise of a chord is at most half of it; check both")
+            raise WalkError(item, "the rise of a chord is at most half of it; check both")
         length_mm, turn_deg = arc_of_chord(chord_mm, rise_mm)
         easy_deg = {"left": turn_deg, "right": -turn_deg}.get(step.to, 0.0)
         hard_deg = {"up": turn_deg, "down": -turn_deg}.get(step.to, 0.0)
@@ -92,7 +92,7 @@ def _stretch(step: Measure | Turn | Chord, unit: str, item: int) -> Stretch:
     assert step.radius is not None
     length_mm = step.radius.mm(unit) * math.radians(abs(easy_deg) + abs(hard_deg))
     if length_mm == 0:
-        raise CannotWalk(item, "a turn is more than 0 degrees; leave it out otherwise")
+        raise WalkError(item, "a turn is more than 0 degrees; leave it out otherwise")
     return arc(length_mm, easy_deg, hard_deg)
 
 
@@ -109,7 +109,7 @@ def rectangle(width_mm: float, height_mm: float, radius_mm: float) -> Walk:
     The items of the walk are 0 for the sides of the first measure and 1 for those of the second.
     """
     if 2 * radius_mm > min(width_mm, height_mm) * (1 + 1e-9):
-        raise CannotWalk(0, "the radius is at most half of the shorter side")
+        raise WalkError(0, "the radius is at most half of the shorter side")
     stretches: list[Stretch] = []
     items: list[int] = []
     corners: list[Corner] = []
@@ -138,7 +138,7 @@ def circle(diameter_mm: float) -> Walk:
     return Walk(Line((arc(math.pi * diameter_mm, 360.0, 0.0),), closed=True), (0,))
 
 
-def rolled(walk: Walk, rolled_on: Turn0, unit: str) -> Walk:
+def rolled(walk: Walk, rolled_on: Cylinder, unit: str) -> Walk:
     """Lay a flat closed walk on a cylinder, its first stretch running round.
 
     With θ the heading from there, the hard-way curvature is cos²θ/R (Euler) and the twist

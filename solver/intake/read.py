@@ -57,11 +57,11 @@ def read_tree(raw: bytes | str) -> dict[str, Any]:
             parse_constant=lambda name: _Bad(name, "write a number"),
         )
     except json.JSONDecodeError as fault:
-        _refuse(
+        raise _refusal(
             f"line {fault.lineno}, column {fault.colno}",
             _around(text, fault.pos),
             _syntax_remedy(fault, text),
-        )
+        ) from None
     return checked_tree(tree)
 
 
@@ -75,31 +75,35 @@ def checked_tree(tree: object) -> dict[str, Any]:
     plain = _plain(tree, (), problems, count)
     problems.raise_any()
     if not isinstance(plain, dict):
-        _refuse("the file", type(tree).__name__, 'a scenario is one object: { "patches": … }')
+        raise _refusal(
+            "the file", type(tree).__name__, 'a scenario is one object: { "patches": … }'
+        )
     return plain
 
 
-def _refuse(place: str, value: str, remedy: str) -> Any:  # noqa: ANN401
-    raise ScenarioErrors((Problem(place, clip(value), remedy),))
+def _refusal(place: str, value: str, remedy: str) -> ScenarioErrors:
+    return ScenarioErrors((Problem(place, clip(value), remedy),))
+
+
+def _too_many() -> ScenarioErrors:
+    return _refusal("the file", f"more than {MOST_VALUES:,} values", "leave out what is not needed")
 
 
 def _text(raw: bytes | str) -> str:
-    size = len(raw)
-    if size > LARGEST_BYTES:
-        _refuse("the file", f"{size:,} bytes", f"a scenario has at most {LARGEST_BYTES:,} bytes")
+    if len(raw) > LARGEST_BYTES:
+        size = f"more than {LARGEST_BYTES:,} bytes"
+        raise _refusal("the file", size, "leave out what is not needed")
     if isinstance(raw, str):
         return raw.removeprefix("\ufeff")
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         line = raw.count(b"\n", 0, fault.start) + 1
-        return str(
-            _refuse(
-                f"line {line}",
-                f"byte {raw[fault.start]:#04x} is no UTF-8",
-                "save the file with the encoding UTF-8",
-            )
-        )
+        raise _refusal(
+            f"line {line}",
+            f"byte {raw[fault.start]:#04x} is no UTF-8",
+            "save the file with the encoding UTF-8",
+        ) from None
 
 
 def _check_shape(text: str) -> None:
@@ -110,15 +114,15 @@ def _check_shape(text: str) -> None:
             depth += 1
             if depth > DEEPEST:
                 line = text.count("\n", 0, found.start()) + 1
-                _refuse(f"line {line}", f"nested {depth} deep", f"nest at most {DEEPEST} deep")
+                raise _refusal(
+                    f"line {line}", f"nested {depth} deep", f"nest at most {DEEPEST} deep"
+                )
         elif sign in "]}":
             depth -= 1
         elif sign == ",":
             values += 1
             if values > MOST_VALUES:
-                _refuse(
-                    "the file", f"more than {MOST_VALUES:,} values", "leave out what is not needed"
-                )
+                raise _too_many()
 
 
 def _object(pairs: list[tuple[str, Any]]) -> _Object:
@@ -155,7 +159,9 @@ class _Count:
 def _plain(value: object, keys: tuple[Key, ...], problems: Problems, count: _Count) -> object:
     count.left -= 1
     if count.left < 0 or len(keys) > DEEPEST:
-        _refuse("the file", f"more than {MOST_VALUES:,} values", "leave out what is not needed")
+        raise _refusal(
+            "the file", f"more than {MOST_VALUES:,} values", "leave out what is not needed"
+        )
     if isinstance(value, dict):
         for key in getattr(value, "twice", ()):
             remedy = "keep one"

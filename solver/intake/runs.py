@@ -71,7 +71,7 @@ def _onward(metal: Sequence[Edge], part: dict[str, str | None]) -> dict[_End, _E
 
 
 def _straightest(ends: Sequence[_End], edge_of: dict[str, Edge]) -> tuple[_End, _End]:
-    """The two ends that go on straightest: whose joint facings agree best.
+    """Return the two ends that go on straightest: whose joint facings agree best.
 
     A taped path has no place in space, so the facings are all that is known; equal ones are taken
     in the order of the file.

@@ -94,17 +94,14 @@ def goal_of(scenario: form.Scenario, problems: Problems) -> Goal:
     written = scenario.goal
     if isinstance(written, str):
         return GOALS[written]
-    waste = written.waste
-    if waste is not None and waste.amount and waste.unit not in MASS_KG:
-        problems.add(("goal", "waste"), "not by mass", 'write it as "0.5 /kg"')
-    if not (written.metal or written.joints or written.labor or (waste and waste.amount)):
+    waste_per_kg = 0.0
+    if written.waste is not None and written.waste.amount:
+        mass_kg = MASS_KG.get(written.waste.unit or "")
+        if mass_kg is None:
+            problems.add(("goal", "waste"), "is not by mass", 'write it as "0.5 /kg"')
+        else:
+            waste_per_kg = float(written.waste.amount / mass_kg)
+    goal = Goal("weights", written.metal, written.joints, written.labor, waste_per_kg)
+    if not (goal.metal or goal.joints or goal.labor or goal.waste_per_kg):
         problems.add(("goal",), "all weights are 0", "give one of them a weight")
-    return Goal(
-        name="weights",
-        metal=written.metal,
-        joints=written.joints,
-        labor=written.labor,
-        waste_per_kg=0.0
-        if waste is None or waste.unit not in MASS_KG
-        else float(waste.amount / MASS_KG[waste.unit]),
-    )
+    return goal

@@ -73,7 +73,7 @@ def _remedy(kind: str, context: Mapping[str, Any], detail: ErrorDetails, problem
 
 
 def _keys(loc: Sequence[int | str], tree: Mapping[str, Any]) -> tuple[Key, ...]:
-    """Return the path of a fault in the file: pydantic's, less its tags and what is no key there."""
+    """Return the path of a fault in the file: without tags and what is no key there."""
     keys: list[Key] = []
     node: Any = tree
     for index, key in enumerate(loc):
@@ -106,7 +106,7 @@ def _json_like(value: object) -> str:
 
 def _known_keys(loc: Sequence[int | str]) -> Iterator[str]:
     """Yield the keys that are known at a place, by walking the models along it."""
-    models = {form.Scenario}
+    models: set[type[BaseModel]] = {form.Scenario}
     for key in loc:
         if isinstance(key, int) or key.startswith("@"):
             if key == "@turn":
@@ -114,7 +114,7 @@ def _known_keys(loc: Sequence[int | str]) -> Iterator[str]:
             elif key == "@chord":
                 models = {form.Chord}
             continue
-        inside: set[Any] = set()
+        inside: set[type[BaseModel]] = set()
         for model in models:
             for name, field in model.model_fields.items():
                 if key in (name, field.alias):

@@ -1,0 +1,102 @@
+"""Whether a closed walk comes back to where it began, and where to measure again if not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from solver.data.line import Line
+from solver.geometry.frames import NodeCurvatures, rotations, walk_frames
+
+Floats = NDArray[np.float64]
+
+GAP_SHARE = 0.01
+LEAST_GAP_MM = 2.54
+"""A loop closes within 1 % of its length or 0.1 in, whichever is more [practice]."""
+TURN_SLACK_DEG = 3.6
+"""And its turns within 1 % of a whole turn."""
+_STEP_RAD = 0.1
+_ALONG = math.cos(math.radians(20))
+"""A stretch runs along the gap if it lies within 20° of it."""
+
+
+@dataclass(frozen=True)
+class Closing:
+    """How a closed walk ends: its turn in the surface, the gap, and the stretches along the gap."""
+
+    turn_deg: float
+    gap_mm: float
+    twisted_deg: float
+    """Angle between the walker's frames at the start and at the end."""
+    along: tuple[int, ...]
+    """Straight stretches that run along the gap, where a wrong length would make it."""
+
+    def closes(self, length_mm: float) -> bool:
+        """Whether the walk comes back within what a tape can tell."""
+        return (
+            self.gap_mm <= max(GAP_SHARE * length_mm, LEAST_GAP_MM)
+            and self.twisted_deg <= TURN_SLACK_DEG
+        )
+
+
+def closing_of(line: Line) -> Closing:
+    """Walk a line in space from its start to its end."""
+    position, frame = np.zeros(3), np.eye(3)
+    corners = sorted(line.corners, key=lambda corner: corner.station_mm)
+    headings: list[tuple[float, Floats]] = []
+    station_mm = 0.0
+    turn_deg = sum(corner.easy_deg for corner in corners)
+    for stretch in line.stretches:
+        while corners and corners[0].station_mm <= station_mm + 1e-6:
+            corner = corners.pop(0)
+            frame = frame @ _turn(corner.easy_deg, corner.hard_deg)
+        easy = (stretch.easy_start, stretch.easy_end)
+        hard = (stretch.hard_start, stretch.hard_end)
+        turn_deg += math.degrees(sum(easy) / 2 * stretch.length_mm)
+        steepest = max(math.hypot(*pair) for pair in zip(easy, hard, strict=True))
+        steepest += abs(stretch.twist_per_mm)
+        steps = min(max(1, math.ceil(steepest * stretch.length_mm / _STEP_RAD)), 2000)
+        share = np.linspace(0.0, 1.0, steps + 1)
+        walk = walk_frames(
+            share * stretch.length_mm,
+            NodeCurvatures(
+                easy[0] + share * (easy[1] - easy[0]),
+                hard[0] + share * (hard[1] - hard[0]),
+                np.full(steps, stretch.twist_per_mm),
+            ),
+            position,
+            frame,
+        )
+        headings.append((steepest * stretch.length_mm, frame[:, 0]))
+        position, frame = walk.points[-1], walk.frames[-1]
+        station_mm += stretch.length_mm
+    for corner in corners:
+        frame = frame @ _turn(corner.easy_deg, corner.hard_deg)
+    gap_mm = float(np.linalg.norm(position))
+    cosine = (float(np.trace(frame)) - 1) / 2
+    return Closing(
+        turn_deg=turn_deg,
+        gap_mm=gap_mm,
+        twisted_deg=math.degrees(math.acos(min(1.0, max(-1.0, cosine)))),
+        along=_along(position, gap_mm, headings),
+    )
+
+
+def _turn(easy_deg: float, hard_deg: float) -> Floats:
+    turned: Floats = rotations(np.radians([[0.0, -hard_deg, easy_deg]]))[0]
+    return turned
+
+
+def _along(gap: Floats, gap_mm: float, headings: Sequence[tuple[float, Floats]]) -> tuple[int, ...]:
+    if gap_mm < 1e-9:
+        return ()
+    way = gap / gap_mm
+    return tuple(
+        index
+        for index, (turned, heading) in enumerate(headings)
+        if turned < 1e-9 and abs(float(heading @ way)) >= _ALONG
+    )
