@@ -116,7 +116,7 @@ def release(
     if pulls is not None:
         return _among_pulls(np.asarray(pulls, dtype=float), exact, axes, half_angles)
     if n == 0 or h.min() < SMALLEST_SCALABLE_H:
-        return _by_crossings(exact, finish, axes, half_angles)
+        return _by_crossings(exact, finish)
 
     free = [i for i in range(len(g)) if not n <= i < n + m]
     widest = _widest(exact.take(free), n, half_angles, draft_deg)
@@ -131,7 +131,7 @@ def release(
     relaxed = _shortest(exact)
     if isinstance(relaxed, tuple):
         return Conflict(_trim(list(relaxed), exact, _scalable_conflict))
-    return _by_crossings(exact, finish, axes, half_angles)
+    return _by_crossings(exact, finish)
 
 
 def _as_rows(vectors: Array | None) -> Array:
@@ -247,18 +247,21 @@ def cap_crossings(g: Array, h: Array) -> Array:
     return np.vstack(found)
 
 
-def _by_crossings(
-    rows: _Rows, finish: Callable[[Array], Release], axes: Array, half_angles: Array
-) -> Release | Conflict:
-    """Exact search without scaling: the widest draft among the crossings that satisfy all rows."""
+def _by_crossings(rows: _Rows, finish: Callable[[Array], Release]) -> Release | Conflict:
+    """Exact search without scaling, over the crossings that satisfy all rows.
+
+    Crossings lie on borders; the middle of those found is taken when it is farther inside.
+    """
     if not len(rows.g):
         return finish(np.array([0.0, 0.0, 1.0]))
     points = _common(rows)
     if len(points):
-        if len(axes):
-            draft = (np.degrees(np.arcsin(np.clip(points @ axes.T, -1, 1))) - half_angles).min(1)
-            return finish(points[int(np.argmax(draft))])
-        return finish(points[0])
+        middle = points.mean(axis=0)
+        length = float(np.linalg.norm(middle))
+        if length > 0.1:
+            points = np.vstack([points, middle / length])
+        slack = (points @ rows.g.T - rows.h).min(axis=1)
+        return finish(points[int(np.argmax(slack))])
     return Conflict(_trim(list(range(len(rows.g))), rows, lambda few: not len(_common(few))))
 
 

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from solver.models.columns import Columns, members_of, to_words
-from solver.models.release import Array, Release, patch_rows, release
+from solver.models.release import RELEASE_SLACK, Array, Release, patch_rows, release
 from solver.models.split_problem import SplitProblem, Vector
 
 
@@ -106,7 +106,7 @@ def removal_or_cut(
     stuck: dict[int, tuple[tuple[int, ...], tuple[int, ...]]] = {}
     fresh = set(left)
     steps: list[RemovalStep] = []
-    lean = math.sin(math.radians(problem.blocking_deg))
+    lean = math.sin(math.radians(problem.blocking_deg)) + RELEASE_SLACK
     while left:
         for k in sorted(fresh):
             answer = _may_go(problem, ordered[k], [j for j in joints[k] if j[1] in left])

@@ -407,7 +407,7 @@ class _Search:
             master.bounds[k] = max(master.bounds[k], min(linear.bound, self.ceiling()))
             if master.bounds[k] >= self.target() or not linear.solved:
                 return
-            if not tried or self.chosen is None:
+            if len(pool) > _POOL_FOR_INTEGERS and (not tried or self.chosen is None):
                 tried = True
                 self._quick(k, linear)
             window = self.ceiling() - linear.bound + COST_TOLERANCE
