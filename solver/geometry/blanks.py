@@ -295,7 +295,7 @@ def _piece_of(
         line = sub_line(line, start, end)
         start, end = 0.0, line.length_mm
     table = _clipped_table(line, start, end, extra_start_mm, extra_end_mm)
-    straight = not len(table.corner_at) and len(table.start) == 1 and not table.start[0]
+    straight = not (len(table.corner_at) or table.start.any() or table.end.any())
     piece = _Piece(
         table, float(table.breaks[-1]), offset, lap, above_mm, below_mm, (), bool(straight)
     )

@@ -33,6 +33,9 @@ Way = Literal["easy", "hard"]
 #: a ten-thousandth of what a scriber can mark.
 STATION_SLACK_MM = 1e-7
 
+#: A point of inflection nearer than this (mm) to a break is not made a station of its own.
+INFLECTION_SLACK_MM = 1e-3
+
 #: Largest turn of one integration step (radians); eight Gauss points leave less than 1e-15 of it.
 STEP_TURN_RAD = 0.5
 
@@ -408,6 +411,8 @@ def chord_stations(table: PlaneTable, chord_tolerance_mm: float, offset_mm: floa
         flex = breaks[:-1][crossing] + lengths[crossing] * (
             start[crossing] / (start[crossing] - end[crossing])
         )
+        # an inflection right at a break bends nothing worth a vertex before it
+        flex = flex[np.abs(flex[:, None] - breaks[None, :]).min(axis=1) > INFLECTION_SLACK_MM]
         marks = np.concatenate((breaks, table.corner_at, flex))
     elif len(table.corner_at):
         marks = np.concatenate((breaks, table.corner_at))

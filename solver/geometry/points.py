@@ -20,7 +20,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import lstsq
 
 from solver.data.line import Line, Stretch
 from solver.geometry.frames import NodeCurvatures, Walk, rotations, walk_frames
@@ -38,9 +37,9 @@ LEANING_LIMIT_DEG = 30.0
 #: Most stretches that a fit may use; more points than that share stretches.
 MOST_STRETCHES = 48
 
-#: A fit passes when its misses are, as root mean square, those of points spread evenly over a disc
-#: of the tolerance (1/sqrt 2 of it), and none is more than half as large again as the tolerance:
-#: a least-squares line does not run through the middle of its worst point.
+#: A fit passes when its misses are, as root mean square, at most those of points spread evenly over
+#: a disc of the tolerance, sqrt(1/2) of it, and none is more than half as large again as the
+#: tolerance: a least-squares line does not favour its worst point.
 TYPICAL_SHARE = math.sqrt(0.5)
 WORST_SHARE = 1.5
 
@@ -408,6 +407,9 @@ def _averaged(state: _State) -> _State:
 _STEPS = 12
 _STEP_DONE = 1e-3
 
+#: Ridge of the normal equations, whose columns have length 1: above rounding, below any signal.
+_RIDGE = 1e-11
+
 
 def _settled(
     problem: _Problem, state: _State, weight: float, used: tuple[bool, bool, bool]
@@ -503,11 +505,14 @@ def _step(
     left[: len(residual)] = slope
     left[len(residual) :, 6:] = rows @ basis
     right = -np.concatenate((residual, rows @ bent))
-    # columns of one size, so that the rank is judged fairly
+    # columns of one size, so that the ridge holds each of them alike; a ridge only shortens steps
     size = np.linalg.norm(left, axis=0)
     size[size == 0.0] = 1.0
-    change = lstsq(left / size, right, cond=1e-10, lapack_driver="gelsd", check_finite=False)[0]
-    return change / size, basis
+    left /= size
+    square = left.T @ left
+    square[np.diag_indices_from(square)] += _RIDGE
+    change: Floats = np.linalg.solve(square, left.T @ right) / size
+    return change, basis
 
 
 def _basis(state: _State, used: tuple[bool, bool, bool], constant: bool) -> Floats:
