@@ -1,0 +1,480 @@
+"""One model for the split, the mountings, the metals, the pieces and the stock.
+
+Sets
+    sections S   connected, releasing, liftable sets of patches (columns)
+    edges e      lines between two patches; a joint where two sections meet
+    lines m      edges that carry metal (open edges too)
+    options o    one way to make a stretch of lines: mounting, sheet metal, pieces with their seams
+    stock k      rolls, sheets, offcuts of one sheet metal each
+
+Decisions (all whole numbers)
+    q_S  the section exists        z_e  the edge is a joint
+    y_o  the option is made        n_k, h_k  units bought, taken from hand
+    t    one template serves two mirrored pieces     u_m  a sheet metal is set up for
+    b, c bolts and clamps to buy beyond what is on hand
+
+Rules
+    each patch in one section; the number of sections within limits
+    z_e = 1 - sum of q_S that contain both its patches; required and forbidden splits fixed
+    each line is covered by exactly one option; pinched ones need the joint, standing ones its absence
+    area: for every set C of stock, what only C can hold fits on C (blanks and stock grown by half
+        the cutting gap, so that the gap is counted exactly once)
+    an option needs at least one unit that can hold each of its pieces
+    rows found lazily: sections that cannot come off in any order; lanes that are too full
+
+Objective: money for metal, joints and labor with the goal's weights.  Areas and money are rounded
+so that the model is never dearer than the truth; its bound is a bound for every plan whose sections
+are among the columns (all of them when enumerated) and whose seams are among the options.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Literal
+
+from ortools.sat.python import cp_model
+
+MONEY_UNITS = 1000
+"""Money is counted in thousandths, so that rounding stays far below a cent."""
+AREA_UNIT_MM2 = 100.0
+"""Areas are counted in cm²: small numbers keep the linear relaxation tight."""
+STOP_POLL_SECONDS = 0.05
+
+
+@dataclass(frozen=True)
+class JointEdge:
+    """An edge between two patches, with the money of making it a joint or leaving it inside."""
+
+    id: str
+    first: int
+    second: int
+    joint_cost: float
+    inside_cost: float
+    bolts: int
+    line: int | None
+    """Index of its line where it carries metal."""
+    split: Literal["allowed", "required", "forbidden"]
+
+
+@dataclass(frozen=True)
+class PieceNeed:
+    """What one piece asks of the stock: grown area and the stock items that could hold it."""
+
+    area_mm2: float
+    holds: frozenset[int]
+
+
+@dataclass(frozen=True)
+class Template:
+    """The template of one piece, the name of its mirrored twin's, and what sharing saves."""
+
+    name: str
+    twin: str
+    saving: float
+
+
+@dataclass(frozen=True)
+class Option:
+    """One way to make a stretch of lines."""
+
+    lines: tuple[int, ...]
+    mounting: Literal["pinched", "clamped", "standing"]
+    sheet: int
+    cost: float
+    """Labor and joint money, weighted; metal and clamps apart."""
+    needs: tuple[PieceNeed, ...]
+    clamps: int = 0
+    templates: tuple[Template, ...] = ()
+
+
+@dataclass(frozen=True)
+class StockKind:
+    """A stock item as the model sees it."""
+
+    sheet: int
+    price: float
+    on_hand: int
+    for_sale: int | None
+    capacity_mm2: float
+    """Grown by half the cutting gap all round."""
+
+
+@dataclass(frozen=True)
+class LaneRow:
+    """A valid row: sum of weights of the options <= sum of room of the stock units."""
+
+    weights: Mapping[int, int]
+    room: Mapping[int, int]
+
+
+@dataclass(frozen=True)
+class MasterProblem:
+    """Everything the master decides on, as plain data."""
+
+    patch_count: int
+    columns: tuple[int, ...]
+    """Bit masks of the patches of each possible section."""
+    column_costs: tuple[float, ...]
+    edges: tuple[JointEdge, ...]
+    line_count: int
+    options: tuple[Option, ...]
+    stock: tuple[StockKind, ...]
+    sheet_count: int
+    setup_cost: float
+    fewest_sections: int = 1
+    most_sections: int | None = None
+    bolts_on_hand: int = 0
+    bolt_price: float = 0.0
+    clamps_on_hand: int = 0
+    clamp_price: float = 0.0
+    constant_cost: float = 0.0
+    lane_rows: tuple[LaneRow, ...] = ()
+    symmetric_pairs: tuple[tuple[int, int], ...] = ()
+    """Columns that must be chosen together, or (with -1) not at all: a symmetric split."""
+
+
+@dataclass(frozen=True)
+class MasterAnswer:
+    """What the master chose; ``options`` and ``columns`` are indices into the problem."""
+
+    status: Literal["optimal", "feasible", "impossible", "unknown"]
+    cost: float | None
+    bound: float | None
+    columns: tuple[int, ...] = ()
+    options: tuple[int, ...] = ()
+    bought: tuple[int, ...] = ()
+    from_hand: tuple[int, ...] = ()
+    cut_by_clock: bool = False
+    work: float = 0.0
+    """Deterministic work done, in the solver's own unit."""
+
+
+@dataclass
+class _Variables:
+    sections: list[cp_model.IntVar] = field(default_factory=list)
+    joints: list[cp_model.IntVar] = field(default_factory=list)
+    options: list[cp_model.IntVar] = field(default_factory=list)
+    bought: list[cp_model.IntVar] = field(default_factory=list)
+    hand: list[cp_model.IntVar] = field(default_factory=list)
+    set_up: list[cp_model.IntVar] = field(default_factory=list)
+    cost: list[tuple[int, cp_model.IntVar]] = field(default_factory=list)
+
+
+def _floor_money(value: float) -> int:
+    return math.floor(value * MONEY_UNITS + 1e-9)
+
+
+def _ceil_money(value: float) -> int:
+    return -_floor_money(-value)
+
+
+class Master:
+    """The model, built once; rows are added and it is solved again.
+
+    ``fill`` expects nests to fill only that share of a sheet metal's stock: a heuristic learnt
+    from nests that failed.  A model with any fill below 1 proves no bound.
+    """
+
+    def __init__(self, problem: MasterProblem, fill: Mapping[int, float] | None = None) -> None:
+        self.problem = problem
+        self._fill = dict(fill or {})
+        self.model = cp_model.CpModel()
+        self.variables = _Variables()
+        self._add_sections()
+        self._add_joints()
+        self._add_cover()
+        self._add_templates()
+        self._add_set_up()
+        self._add_stock()
+        self._add_tools()
+        self._constant = _floor_money(problem.constant_cost)
+        self.model.minimize(
+            sum(coefficient * variable for coefficient, variable in self.variables.cost)
+            + self._constant
+        )
+
+    # -- rules ---------------------------------------------------------------------------------
+
+    def _add_sections(self) -> None:
+        """Each patch lies in exactly one section, and their number keeps its limits."""
+        problem, model = self.problem, self.model
+        holding: list[list[cp_model.IntVar]] = [[] for _ in range(problem.patch_count)]
+        for index, (mask, cost) in enumerate(
+            zip(problem.columns, problem.column_costs, strict=True)
+        ):
+            chosen = model.new_bool_var(f"q{index}")
+            self.variables.sections.append(chosen)
+            self.variables.cost.append((_floor_money(cost), chosen))
+            for patch in _members(mask):
+                holding[patch].append(chosen)
+        for chosen_here in holding:
+            model.add_exactly_one(chosen_here)
+        count = sum(self.variables.sections)
+        if problem.most_sections is not None:
+            model.add(count <= problem.most_sections)
+        if problem.fewest_sections > 1:
+            model.add(count >= problem.fewest_sections)
+        for one, other in problem.symmetric_pairs:
+            chosen = self.variables.sections[one]
+            model.add(chosen == (self.variables.sections[other] if other >= 0 else 0))
+
+    def _add_joints(self) -> None:
+        """An edge is a joint unless one section holds both its patches."""
+        model = self.model
+        inside: dict[tuple[int, int], list[cp_model.IntVar]] = defaultdict(list)
+        pairs = {(edge.first, edge.second) for edge in self.problem.edges}
+        for mask, chosen in zip(self.problem.columns, self.variables.sections, strict=True):
+            for first, second in pairs:
+                if mask >> first & 1 and mask >> second & 1:
+                    inside[first, second].append(chosen)
+        for index, edge in enumerate(self.problem.edges):
+            joint = model.new_bool_var(f"z{index}")
+            self.variables.joints.append(joint)
+            model.add(sum(inside[edge.first, edge.second]) + joint == 1)
+            if edge.split != "allowed":
+                model.add(joint == int(edge.split == "required"))
+            base, extra = _floor_money(edge.inside_cost), _floor_money(edge.joint_cost)
+            self.variables.cost.append((extra - base, joint))
+            if base:
+                one = model.new_constant(1)
+                self.variables.cost.append((base, one))
+
+    def _add_cover(self) -> None:
+        """Every line is made once, pinched where it is a joint and standing where it is not."""
+        model, problem = self.model, self.problem
+        covering: dict[tuple[int, str], list[cp_model.IntVar]] = defaultdict(list)
+        for index, option in enumerate(problem.options):
+            made = model.new_bool_var(f"y{index}")
+            self.variables.options.append(made)
+            self.variables.cost.append((_floor_money(option.cost), made))
+            for line in option.lines:
+                covering[line, option.mounting].append(made)
+        joint_of = {
+            edge.line: self.variables.joints[index]
+            for index, edge in enumerate(problem.edges)
+            if edge.line is not None
+        }
+        for line in range(problem.line_count):
+            joint = joint_of.get(line)
+            if joint is None:
+                model.add_exactly_one(covering[line, "clamped"])
+            else:
+                model.add(sum(covering[line, "pinched"]) == joint)
+                model.add(sum(covering[line, "standing"]) + joint == 1)
+
+    def _add_templates(self) -> None:
+        """One template serves a piece and its mirrored twin where both are cut alike."""
+        makers: dict[str, list[cp_model.IntVar]] = defaultdict(list)
+        savings: dict[tuple[str, str], float] = defaultdict(float)
+        for option, made in zip(self.problem.options, self.variables.options, strict=True):
+            for template in option.templates:
+                makers[template.name].append(made)
+                if template.twin and template.twin != template.name:
+                    pair = (min(template.name, template.twin), max(template.name, template.twin))
+                    savings[pair] = max(savings[pair], template.saving)
+        for (name, twin), saving in savings.items():
+            if name in makers and twin in makers:
+                shared = self.model.new_bool_var(f"t {name}")
+                self.model.add(shared <= sum(makers[name]))
+                self.model.add(shared <= sum(makers[twin]))
+                self.variables.cost.append((-_ceil_money(saving), shared))
+
+    def _add_set_up(self) -> None:
+        """Each sheet metal that is used is set up for once."""
+        by_sheet: dict[int, list[cp_model.IntVar]] = defaultdict(list)
+        for option, made in zip(self.problem.options, self.variables.options, strict=True):
+            by_sheet[option.sheet].append(made)
+        for sheet in range(self.problem.sheet_count):
+            used = self.model.new_bool_var(f"u{sheet}")
+            self.variables.set_up.append(used)
+            self.variables.cost.append((_floor_money(self.problem.setup_cost), used))
+            for made in by_sheet[sheet]:
+                self.model.add_implication(made, used)
+
+    def _add_stock(self) -> None:
+        """What only some stock can hold fits on that stock, by area."""
+        model, problem = self.model, self.problem
+        area_by_sheet: dict[int, float] = defaultdict(float)
+        for option in problem.options:
+            area_by_sheet[option.sheet] += sum(need.area_mm2 for need in option.needs)
+        for index, kind in enumerate(problem.stock):
+            enough = math.ceil(2 * area_by_sheet[kind.sheet] / kind.capacity_mm2) + 2
+            most = enough if kind.for_sale is None else min(enough, kind.for_sale)
+            self.variables.bought.append(model.new_int_var(0, most, f"n{index}"))
+            self.variables.hand.append(model.new_int_var(0, kind.on_hand, f"h{index}"))
+            self.variables.cost.append((_floor_money(kind.price), self.variables.bought[index]))
+        for sheet in range(problem.sheet_count):
+            self._add_area_rows(sheet)
+        at_least: dict[tuple[int, frozenset[int]], None] = {}
+        for index, option in enumerate(problem.options):
+            for need in option.needs:
+                at_least[index, need.holds] = None
+        for index, holds in at_least:
+            model.add(self.variables.options[index] <= self._units(holds))
+
+    def _units(self, holds: frozenset[int]) -> cp_model.LinearExprT:
+        return sum(self.variables.bought[k] + self.variables.hand[k] for k in sorted(holds))
+
+    def _add_area_rows(self, sheet: int) -> None:
+        problem, fill = self.problem, self._fill.get(sheet, 1.0)
+        options = [(i, o) for i, o in enumerate(problem.options) if o.sheet == sheet]
+        holders = sorted(
+            {need.holds for _, option in options for need in option.needs},
+            key=lambda holds: (len(holds), sorted(holds)),
+        )
+        every = frozenset(k for k, kind in enumerate(problem.stock) if kind.sheet == sheet)
+        if options and every not in holders:
+            holders.append(every)
+        for holds in holders:
+            load = []
+            for index, option in options:
+                area = sum(need.area_mm2 for need in option.needs if need.holds <= holds)
+                units = math.floor(area / fill / AREA_UNIT_MM2)
+                if units:
+                    load.append(units * self.variables.options[index])
+            room = [
+                math.ceil(problem.stock[k].capacity_mm2 / AREA_UNIT_MM2)
+                * (self.variables.bought[k] + self.variables.hand[k])
+                for k in sorted(holds)
+            ]
+            if load:
+                self.model.add(sum(load) <= sum(room))
+
+    def _add_tools(self) -> None:
+        """Bolts and clamps beyond what is on hand are bought; lanes hold what was cut for them."""
+        model, problem = self.model, self.problem
+        bolts = sum(
+            edge.bolts * joint
+            for edge, joint in zip(problem.edges, self.variables.joints, strict=True)
+        )
+        all_bolts = sum(edge.bolts for edge in problem.edges)
+        if all_bolts and problem.bolt_price:
+            short = model.new_int_var(0, all_bolts, "b")
+            model.add(bolts - problem.bolts_on_hand <= short)
+            self.variables.cost.append((_floor_money(problem.bolt_price), short))
+        clamps = [
+            option.clamps * made
+            for option, made in zip(problem.options, self.variables.options, strict=True)
+            if option.clamps
+        ]
+        if clamps and problem.clamp_price:
+            most = sum(option.clamps for option in problem.options)
+            short = model.new_int_var(0, most, "c")
+            model.add(sum(clamps) - problem.clamps_on_hand <= short)
+            self.variables.cost.append((_floor_money(problem.clamp_price), short))
+        for row in problem.lane_rows:
+            self.add_lane_row(row)
+
+    # -- rows added later ------------------------------------------------------------------------
+
+    def add_lane_row(self, row: LaneRow) -> None:
+        """Add a valid row between options and stock units."""
+        load = [weight * self.variables.options[i] for i, weight in sorted(row.weights.items())]
+        room = [
+            amount * (self.variables.bought[k] + self.variables.hand[k])
+            for k, amount in sorted(row.room.items())
+        ]
+        self.model.add(sum(load) <= sum(room))
+
+    def forbid_sections(self, columns: Sequence[int], most: int) -> None:
+        """Allow at most ``most`` of these columns (sections that block one another for ever)."""
+        self.model.add(sum(self.variables.sections[i] for i in columns) <= most)
+
+    # -- solving -----------------------------------------------------------------------------------
+
+    def solve(
+        self,
+        *,
+        work: float,
+        seconds: float | None,
+        seed: int,
+        hint: MasterAnswer | None = None,
+        should_stop: Callable[[], bool] | None = None,
+    ) -> MasterAnswer:
+        """Solve within a deterministic work limit, guarded by a wall-clock limit.
+
+        ``work`` is CP-SAT's deterministic time: the same limit ends at the same point on any
+        machine unless the clock ends it first, which the answer then says.
+        """
+        solver = cp_model.CpSolver()
+        parameters = solver.parameters
+        parameters.num_workers = 1
+        parameters.linearization_level = 2
+        parameters.random_seed = seed
+        parameters.max_deterministic_time = work
+        if seconds is not None:
+            parameters.max_time_in_seconds = max(0.01, seconds)
+        self.model.clear_hints()  # type: ignore[no-untyped-call]
+        if hint is not None and hint.cost is not None:
+            self._add_hint(hint)
+        with _watched(solver, should_stop):
+            status = solver.solve(self.model)
+        return self._answer(solver, status, seconds)
+
+    def _add_hint(self, hint: MasterAnswer) -> None:
+        for chosen, variables in (
+            (set(hint.columns), self.variables.sections),
+            (set(hint.options), self.variables.options),
+        ):
+            for index, variable in enumerate(variables):
+                self.model.add_hint(variable, index in chosen)
+
+    def _answer(
+        self, solver: cp_model.CpSolver, status: object, seconds: float | None
+    ) -> MasterAnswer:
+        work = float(solver.response_proto.deterministic_time)
+        cut = seconds is not None and solver.wall_time >= 0.98 * seconds
+        if status == cp_model.INFEASIBLE:
+            return MasterAnswer("impossible", None, None, work=work)
+        bound = solver.best_objective_bound / MONEY_UNITS
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            known = bound if math.isfinite(bound) and bound > 0 else None
+            return MasterAnswer("unknown", None, known, cut_by_clock=cut, work=work)
+        value = solver.value
+        return MasterAnswer(
+            status="optimal" if status == cp_model.OPTIMAL else "feasible",
+            cost=solver.objective_value / MONEY_UNITS,
+            bound=bound,
+            columns=tuple(i for i, v in enumerate(self.variables.sections) if value(v)),
+            options=tuple(i for i, v in enumerate(self.variables.options) if value(v)),
+            bought=tuple(value(v) for v in self.variables.bought),
+            from_hand=tuple(value(v) for v in self.variables.hand),
+            cut_by_clock=cut and status != cp_model.OPTIMAL,
+            work=work,
+        )
+
+
+@contextmanager
+def _watched(
+    solver: cp_model.CpSolver, should_stop: Callable[[], bool] | None
+) -> Iterator[None]:
+    """Ask the solver to stop, again and again, once a stop is wanted.
+
+    A stop asked for before the search has begun is lost, so asking once would not do.
+    """
+    if should_stop is None:
+        yield
+        return
+    ended = threading.Event()
+
+    def watch() -> None:
+        while not ended.wait(STOP_POLL_SECONDS):
+            if should_stop():
+                solver.stop_search()
+
+    watcher = threading.Thread(target=watch, daemon=True)
+    watcher.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        watcher.join()
+
+
+def _members(mask: int) -> list[int]:
+    return [i for i in range(mask.bit_length()) if mask >> i & 1]

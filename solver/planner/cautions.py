@@ -1,0 +1,82 @@
+"""What a plan warns of: the usual dangers of the work, and what this plan in particular leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from solver.data.job import Job
+from solver.data.plan import Section
+from solver.data.units import format_length
+from solver.planner.run_lines import capped_stands_mm
+from solver.planner.sheets import Sheet
+from solver.rules.access import too_low
+from solver.rules.exposure import HEALTH_CAUTIONS
+from solver.rules.fillets import too_tight_for_cloth
+from solver.rules.gauge_choice import root_caution
+from solver.rules.lifting import DECIDES
+
+CLOTH_FILLET_MM = 25.4 / 8
+"""Structural cloth wants a fillet of 1/8 in or more [practice]."""
+
+
+def cautions_of(
+    job: Job,
+    sections: Sequence[Section],
+    used: Sequence[Sheet],
+    forced_runs: Sequence[str],
+) -> tuple[str, ...]:
+    """Return cautions, the plan's own first and the usual ones of the work last."""
+    unit = job.length_unit
+    said: list[str] = []
+    for edge, stand in capped_stands_mm(job).items():
+        asked = job.edge_of[edge].stand_mm
+        if stand < asked - 1e-9:
+            small = too_low(stand, job.rules.smallest_stand_mm)
+            said.append(
+                f'"{edge}": a flashing runs near, so the metal stands '
+                f"{format_length(stand, unit)} instead of {format_length(asked, unit)}"
+                + (" and is lower than a useful flange" if small else "")
+            )
+    for edge_job in job.edges:
+        if job.carries_metal(edge_job) and edge_job.strain > job.rules.largest_strain:
+            said.append(
+                f'"{edge_job.id}": the line twists; its free edge would stretch '
+                f"{edge_job.strain:.1%} and a flat strip will not fit"
+            )
+    said += [
+        f'"{run}": a seam lies near a corner or a notch; no other place was left'
+        for run in forced_runs
+    ]
+    for sheet in used:
+        warning = root_caution(sheet.metal, job.rules)
+        if warning is not None:
+            said.append(warning)
+    if too_tight_for_cloth(job.rules.fillet_radius_mm, CLOTH_FILLET_MM):
+        said.append(
+            f"fillets of {format_length(job.rules.fillet_radius_mm, unit)} keep detail; structural "
+            f"cloth wants {format_length(CLOTH_FILLET_MM, unit)} or more"
+        )
+    heavy = [section for section in sections if section.people is None]
+    for section in heavy:
+        said.append(f"section {section.id}: {section.lift_basis}")
+    said.append(
+        "Lifting and tipping molds: keep clear of the fall line, agree on who calls, block sections "
+        f"before working under or beside them; {DECIDES}."
+    )
+    said.append(
+        "Each section has a pull that frees its own surface; overhangs of other sections are not "
+        "seen by this rule: look before you pull."
+    )
+    said += [caution.sentence for caution in HEALTH_CAUTIONS]
+    return tuple(said)
+
+
+def notes_of(job: Job) -> tuple[str, ...]:
+    """Return what was assumed, and which rules are off for want of measures."""
+    notes = list(job.notes)
+    if job.shop.largest_section_mm is not None and any(p.box_mm is None for p in job.patches):
+        missing = next(p.id for p in job.patches if p.box_mm is None)
+        notes.append(
+            f'the size limit is off: patch "{missing}" has no box; give every patch one to use it'
+        )
+    return tuple(notes)

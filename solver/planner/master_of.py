@@ -1,0 +1,211 @@
+"""The master problem of a job: options, joints, sections and stock as plain numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import shapely
+
+from solver.data.job import FOOT_MM, Edge, Job
+from solver.models.master import (
+    JointEdge,
+    MasterProblem,
+    Option,
+    PieceNeed,
+    StockKind,
+    Template,
+)
+from solver.planner.labor import edge_work, fillet_sides, joint_work, labor_cost, minutes_of
+from solver.planner.options import PieceOption, StretchOption, option_cost, template_saving
+from solver.planner.run_lines import RunLine, edge_bolt_stations_mm
+from solver.planner.sheets import Sheet, room_mm
+from solver.planner.split_of import EdgeRule
+from solver.rules.fillets import fillet_volume_mm3
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Weighted money of what is no piece and no metal."""
+
+    joint: Mapping[str, float]
+    """By inner edge, if it becomes a joint; bolts to buy apart."""
+    section: float
+    constant: float
+    bolts: Mapping[str, int]
+
+
+def costs_of(job: Job) -> Costs:
+    """Return what joints, sections and every plan cost."""
+    joint: dict[str, float] = {}
+    bolts: dict[str, int] = {}
+    constant_minutes = 0.0
+    constant_money = 0.0
+    for edge in job.edges:
+        constant_minutes += minutes_of(edge_work(job, edge))
+        constant_money += _edge_money(job, edge)
+        if not edge.open:
+            bolts[edge.id] = len(edge_bolt_stations_mm(job, edge))
+            joint[edge.id] = _weighted(
+                job, minutes_of(joint_work(job, edge, bolts[edge.id])), joint_money(job, edge)
+            )
+    corners = len(job.corners)
+    rate, prices = job.shop.minutes, job.shop.prices
+    constant_minutes += corners * rate.taped_corner
+    constant_money += corners * prices.seam_tape_per_seam
+    area_m2 = sum(patch.area_mm2 for patch in job.patches) * 1e-6
+    constant_money += area_m2 * prices.release_wax_per_m2
+    return Costs(
+        joint=joint,
+        section=_weighted(job, rate.per_section, 0.0),
+        constant=_weighted(job, constant_minutes, constant_money),
+        bolts=bolts,
+    )
+
+
+def _weighted(job: Job, minutes: float, money: float) -> float:
+    return job.goal.labor * labor_cost(job, minutes) + job.goal.joints * money
+
+
+def joint_money(job: Job, edge: Edge) -> float:
+    """Money of a joint: flange laminate, and the packer of a gap without metal."""
+    feet, prices = edge.length_mm / FOOT_MM, job.shop.prices
+    money = feet * prices.mold_flange_per_foot
+    if not job.carries_metal(edge) and job.rules.joint_gap_mm > 1e-9:
+        money += feet * prices.packer_per_foot
+    return money
+
+
+def _edge_money(job: Job, edge: Edge) -> float:
+    """Money that an edge takes in every plan: half a flange on an open edge, and the fillet."""
+    prices = job.shop.prices
+    money = edge.length_mm / FOOT_MM / 2 * prices.mold_flange_per_foot if edge.open else 0.0
+    if job.carries_metal(edge):
+        money += fillet_litres(job, edge) * prices.fillet_per_litre
+    return money
+
+
+def fillet_litres(job: Job, edge: Edge) -> float:
+    """Wax or clay for the fillets of a metal edge, with waste."""
+    sides = fillet_sides(job, edge)
+    if not sides:
+        return 0.0
+    volume = fillet_volume_mm3(
+        edge.length_mm, job.rules.fillet_radius_mm, sides, job.rules.fillet_waste
+    )
+    return volume * 1e-6
+
+
+def master_problem_of(
+    job: Job,
+    lines: Sequence[RunLine],
+    sheets: Sequence[Sheet],
+    options: Sequence[StretchOption],
+    rules: Mapping[str, EdgeRule],
+    costs: Costs,
+    columns: Sequence[int],
+    symmetric_pairs: Sequence[tuple[int, int]] = (),
+) -> MasterProblem:
+    """Return the master problem for these possible sections (bit masks over the patches)."""
+    patch = {p.id: i for i, p in enumerate(job.patches)}
+    metal_edges = [edge.id for line in lines for edge in line.edges]
+    line_of = {edge: i for i, edge in enumerate(metal_edges)}
+    sheet_of_item = {item: s for s, sheet in enumerate(sheets) for item in sheet.items}
+    items = sorted(sheet_of_item)
+    place = {item: i for i, item in enumerate(items)}
+    prices, limits, goal = job.shop.prices, job.rules, job.goal
+    needs: dict[int, PieceNeed] = {}
+    return MasterProblem(
+        patch_count=len(job.patches),
+        columns=tuple(columns),
+        column_costs=(costs.section,) * len(columns),
+        edges=tuple(
+            JointEdge(
+                id=edge.id,
+                first=patch[edge.first],
+                second=patch[edge.second],
+                joint_cost=costs.joint[edge.id],
+                inside_cost=0.0,
+                bolts=costs.bolts[edge.id],
+                line=line_of.get(edge.id),
+                split=rules[edge.id].split,
+            )
+            for edge in job.edges
+            if not edge.open
+        ),
+        line_count=len(metal_edges),
+        options=tuple(
+            Option(
+                lines=tuple(
+                    line_of[lines[o.run].edges[(o.first + i) % len(lines[o.run].edges)].id]
+                    for i in range(o.count)
+                ),
+                mounting=o.mounting,
+                sheet=o.sheet,
+                cost=option_cost(job, o),
+                needs=tuple(_need(job, piece, place, needs) for piece in o.pieces),
+                clamps=sum(piece.clamps for piece in o.pieces),
+                templates=tuple(
+                    Template(piece.template, piece.twin_template, template_saving(job, piece))
+                    for piece in o.pieces
+                ),
+            )
+            for o in options
+        ),
+        stock=tuple(
+            StockKind(
+                sheet=sheet_of_item[item],
+                price=goal.metal * job.stock[item].price,
+                on_hand=job.stock[item].on_hand,
+                for_sale=job.stock[item].for_sale,
+                capacity_mm2=_capacity_mm2(job, item),
+            )
+            for item in items
+        ),
+        sheet_count=len(sheets),
+        setup_cost=_weighted(job, job.shop.minutes.setup_per_gauge, 0.0),
+        fewest_sections=limits.fewest_sections,
+        most_sections=limits.most_sections,
+        bolts_on_hand=job.shop.bolts_on_hand,
+        bolt_price=goal.joints * prices.bolt,
+        clamps_on_hand=job.shop.clamps_on_hand,
+        clamp_price=goal.joints * prices.clamp,
+        constant_cost=costs.constant,
+        symmetric_pairs=tuple(symmetric_pairs),
+    )
+
+
+def stock_order(sheets: Sequence[Sheet]) -> list[int]:
+    """Return the indices into the job's stock in the order of the master's stock."""
+    return sorted(item for sheet in sheets for item in sheet.items)
+
+
+def _need(
+    job: Job, piece: PieceOption, place: Mapping[int, int], known: dict[int, PieceNeed]
+) -> PieceNeed:
+    key = id(piece.blank)
+    if key not in known or known[key].holds != frozenset(place[i] for i in piece.might_fit):
+        known[key] = PieceNeed(
+            area_mm2=grown_area_mm2(piece, job.rules.cutting_gap_mm),
+            holds=frozenset(place[i] for i in piece.might_fit),
+        )
+    return known[key]
+
+
+def grown_area_mm2(piece: PieceOption, gap_mm: float) -> float:
+    """Area that a blank takes for itself: its outline grown by half the gap.
+
+    Blanks that keep the gap have disjoint grown outlines, inside the stock grown likewise.  Round
+    corners are cut short (few segments), which only makes the area smaller and the bound safe.
+    """
+    grown = shapely.Polygon(piece.blank.outline_mm).buffer(gap_mm / 2, quad_segs=2)
+    return float(grown.area)
+
+
+def _capacity_mm2(job: Job, item: int) -> float:
+    stock, gap = job.stock[item], job.rules.cutting_gap_mm
+    length, width = room_mm(job, stock)
+    if stock.outline_mm is not None:
+        outline = shapely.Polygon(stock.outline_mm).buffer(gap / 2, join_style="mitre")
+        return float(outline.area)
+    return (length + gap) * (width + gap)

@@ -1,0 +1,116 @@
+"""Buying and nesting the blanks of one plan: for each sheet metal the cheapest stock that holds them.
+
+Sheet metals do not share stock, so each is bought and nested by itself.  The same blanks of one
+metal are nested once and remembered.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from solver.data.job import Job, StockItem
+from solver.nests.price_bound import price_bound
+from solver.nests.purchase import purchase
+from solver.nests.shapes import PriceBound, Purchase, Shape, Stock
+from solver.planner.options import PieceOption
+from solver.planner.sheets import Sheet
+
+
+@dataclass(frozen=True)
+class SheetNest:
+    """What one sheet metal's blanks are cut from; ``shapes`` name the pieces by their position."""
+
+    sheet: int
+    pieces: tuple[PieceOption, ...]
+    shapes: tuple[Shape, ...]
+    stocks: tuple[Stock, ...]
+    bought: Purchase
+
+    @property
+    def complete(self) -> bool:
+        """Whether every blank found its place."""
+        return self.bought.layout.complete
+
+
+def stock_of(job: Job, item: StockItem) -> Stock:
+    """Return a stock item as the nests see it."""
+    return Stock(
+        id=item.id,
+        width_mm=item.width_mm,
+        length_mm=item.length_mm,
+        price=item.price,
+        on_hand=item.on_hand,
+        for_sale=item.for_sale,
+        outline_mm=item.outline_mm,
+        end_trim_mm=job.rules.roll_end_mm if item.form == "roll" else 0.0,
+    )
+
+
+def shape_of(name: str, piece: PieceOption) -> Shape:
+    """Return a piece's blank as the nests see it: folded blanks flip only if it changes nothing."""
+    return Shape(
+        id=name,
+        outline_mm=piece.blank.outline_mm,
+        square=piece.blank.straight,
+        may_flip=not piece.folds,
+    )
+
+
+class Nester:
+    """Nests sheet metals of one job, each set of blanks once."""
+
+    def __init__(self, job: Job, sheets: Sequence[Sheet], seed: int) -> None:
+        self.job = job
+        self.sheets = sheets
+        self.seed = seed
+        self._known: dict[object, SheetNest] = {}
+        self._bounds: dict[object, PriceBound] = {}
+
+    def nest(
+        self,
+        sheet: int,
+        pieces: Sequence[PieceOption],
+        start: Mapping[str, int] | None,
+        effort: int,
+        deadline: float | None,
+    ) -> SheetNest:
+        """Return the cheapest stock found for these pieces of one sheet metal.
+
+        ``start`` is the purchase that the master hopes for, ``effort`` counts steps, ``deadline``
+        is a ``time.monotonic`` moment that only guards.
+        """
+        ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
+        key = (sheet, effort, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
+        if key not in self._known:
+            shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
+            stocks = tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
+            bought = purchase(
+                shapes,
+                stocks,
+                self.job.rules.cutting_gap_mm,
+                seed=self.seed,
+                effort=effort,
+                start=start,
+                deadline=deadline,
+            )
+            nest = SheetNest(sheet, ordered, shapes, stocks, bought)
+            if not bought.cut_by_deadline:
+                self._known[key] = nest
+            return nest
+        return self._known[key]
+
+    def bound(self, nest: SheetNest) -> PriceBound:
+        """Proven least price at which the pieces of a nest could be nested at all."""
+        key = (nest.sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in nest.pieces))
+        if key not in self._bounds:
+            self._bounds[key] = price_bound(
+                nest.shapes, nest.stocks, self.job.rules.cutting_gap_mm
+            )
+        return self._bounds[key]
+
+
+def out_of_time(deadline: float | None) -> bool:
+    """Whether the guard's moment has passed."""
+    return deadline is not None and time.monotonic() >= deadline

@@ -1,0 +1,554 @@
+"""Every way to make a stretch of run: mounting, sheet metal, number of pieces, with real blanks.
+
+An option covers edges of one run that follow one another, in one mounting and metal, cut into a
+number of pieces at the best seams for that number.  Blanks, minutes and money are those of the
+finished plan, so the master's costs are the plan's.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from solver.data.job import FOOT_MM, INCH_MM, Job
+from solver.data.plan import Mounting
+from solver.geometry.blanks import Blank, BlankError
+from solver.geometry.lines import Floats, sub_line
+from solver.planner.fold_reach import fold_reach
+from solver.planner.labor import (
+    PieceWork,
+    Work,
+    added,
+    labor_cost,
+    minutes_of,
+    piece_work,
+    seam_work,
+    template_minutes,
+)
+from solver.planner.piece_blanks import BlankMaker
+from solver.planner.run_lines import FlashingShape, RunLine
+from solver.planner.seams import SeamRules, Seams, place_seams, place_seams_round
+from solver.planner.sheets import Sheet, room_mm
+from solver.rules.clamping import clamp_count
+from solver.rules.conformity import elastic_limit_radius_mm
+from solver.rules.gauge_choice import (
+    EdgeNeed,
+    Verdict,
+    largest_clamp_pitch_mm,
+    verdicts,
+)
+
+MORE_PIECES = 2
+"""Numbers of pieces offered beyond the fewest possible; each seam costs some ten minutes."""
+MOST_PIECES = 40
+ROUND_STARTS = 24
+"""Places offered for the first seam of a closed run."""
+STATION_DIGITS = 3
+
+
+@dataclass(frozen=True)
+class PieceOption:
+    """One piece of an option, ready to be cut."""
+
+    run: int
+    from_mm: float
+    to_mm: float
+    trim_mm: float
+    mounting: Mounting
+    shape: FlashingShape
+    visible: bool
+    blank: Blank
+    perimeter_mm: float
+    clamp_pitch_mm: float | None
+    clamps: int
+    preform_mm: float
+    folds: int
+    seam_at_start: bool
+    seam_visible: bool
+    template: str
+    twin_template: str
+    fits: frozenset[int]
+    """Stock items (indices into the job's stock) on which the blank can lie by itself."""
+    might_fit: frozenset[int]
+    """Stock items that the blank is not proven too large for; never fewer than ``fits``."""
+
+    @property
+    def length_mm(self) -> float:
+        """Length along the run."""
+        return self.to_mm - self.from_mm
+
+
+@dataclass(frozen=True)
+class StretchOption:
+    """One way to make some edges of a run."""
+
+    run: int
+    first: int
+    """Index of its first edge in the run."""
+    count: int
+    mounting: Mounting
+    sheet: int
+    pieces: tuple[PieceOption, ...]
+    work: Work
+    money: float
+    """Joint money: packers, seam tape, release wax."""
+    forced: bool
+    """Whether a seam had to lie near a corner or a notch."""
+
+
+@dataclass
+class Refusals:
+    """Why an edge has no option, by edge id: what a builder is told when no plan is possible."""
+
+    by_edge: dict[str, list[str]] = field(default_factory=dict)
+
+    def add(self, edge: str, sentence: str) -> None:
+        """Keep a sentence once."""
+        sentences = self.by_edge.setdefault(edge, [])
+        if sentence not in sentences:
+            sentences.append(sentence)
+
+
+def stretch_options(
+    job: Job, lines: tuple[RunLine, ...], sheets: tuple[Sheet, ...]
+) -> tuple[tuple[StretchOption, ...], Refusals]:
+    """Return all options of all runs, and why edges lack them."""
+    refusals = Refusals()
+    maker = _Maker(job, lines, sheets, refusals)
+    options: list[StretchOption] = []
+    for run in range(len(lines)):
+        options.extend(maker.options_of(run))
+    return tuple(options), refusals
+
+
+class _Maker:
+    """Caches what options of one job share: blanks, verdicts, seams."""
+
+    def __init__(
+        self,
+        job: Job,
+        lines: tuple[RunLine, ...],
+        sheets: tuple[Sheet, ...],
+        refusals: Refusals,
+    ) -> None:
+        self.job = job
+        self.lines = lines
+        self.sheets = sheets
+        self.refusals = refusals
+        self.blanks = BlankMaker(job)
+        self._verdicts: dict[tuple[EdgeNeed, int], tuple[Verdict, ...]] = {}
+        self._extents: dict[int, tuple[Floats, Floats, float]] = {}
+        self._rooms = [room_mm(job, item) for item in job.stock]
+        self._reach: dict[tuple[int, float], Callable[[Floats], Floats] | None] = {}
+        by_edges = {frozenset(e.id for e in line.edges): i for i, line in enumerate(lines)}
+        self._twins = [self._twin(i, by_edges) for i in range(len(lines))]
+        self._seams: dict[tuple[int, int, int, Mounting, int], Seams | None] = {}
+
+    def _twin(self, run: int, by_edges: dict[frozenset[str], int]) -> tuple[int, bool] | None:
+        """Index of the mirrored run, and whether its stations count from the other end."""
+        line = self.lines[run]
+        twins = [edge.twin for edge in line.edges]
+        if any(twin is None for twin in twins):
+            return None
+        other = by_edges.get(frozenset(t for t in twins if t is not None))
+        if other is None:
+            return None
+        walk = self.lines[other]
+        place = {edge.id: i for i, edge in enumerate(walk.edges)}
+        at = place[str(twins[0])]
+        turned = walk.backward[at] == line.backward[0]
+        expected = list(reversed(twins)) if turned else list(twins)
+        if [edge.id for edge in walk.edges] != expected:
+            return None
+        return other, turned
+
+    # -- stretches ---------------------------------------------------------------------------------
+
+    def options_of(self, run: int) -> Iterator[StretchOption]:
+        """Yield the options of one run."""
+        line = self.lines[run]
+        mountings: tuple[Mounting, ...] = ("clamped",) if line.open else ("pinched", "standing")
+        for mounting in mountings:
+            for first, count in self._stretches(line, mounting):
+                yield from self._stretch(run, first, count, mounting)
+
+    def _stretches(self, line: RunLine, mounting: Mounting) -> Iterator[tuple[int, int]]:
+        """Yield (first edge, number of edges) of every stretch that pieces may run along."""
+        total = len(line.edges)
+        usable = [self._usable(line, i, mounting) for i in range(total)]
+        for first in range(total):
+            most = total if line.run.closed else total - first
+            for count in range(1, most + 1):
+                last = (first + count - 1) % total
+                if not usable[last]:
+                    break
+                if not self._alike(line, first, last, mounting):
+                    break
+                yield first, count
+
+    def _usable(self, line: RunLine, index: int, mounting: Mounting) -> bool:
+        edge = line.edges[index]
+        if mounting == "pinched":
+            return edge.split != "forbidden"
+        if mounting == "standing":
+            return edge.standing == "allowed" and edge.split != "required"
+        return True
+
+    def _alike(self, line: RunLine, first: int, other: int, mounting: Mounting) -> bool:
+        one, two = line.shapes[first], line.shapes[other]
+        if mounting == "standing":
+            return (one.stand_mm, one.return_mm, one.return_hand) == (
+                two.stand_mm,
+                two.return_mm,
+                two.return_hand,
+            )
+        return one == two
+
+    def _stretch(
+        self, run: int, first: int, count: int, mounting: Mounting
+    ) -> Iterator[StretchOption]:
+        line = self.lines[run]
+        edges = [line.edges[(first + i) % len(line.edges)] for i in range(count)]
+        shape = line.shapes[first]
+        visible = any(edge.visible for edge in edges)
+        folded = shape.return_mm > 0 or (shape.flange == "out" and mounting == "clamped")
+        allowed = []
+        for sheet in range(len(self.sheets)):
+            need = EdgeNeed(
+                mounting=mounting,
+                visible=visible,
+                stand_mm=shape.stand_mm,
+                fold_radius_mm=self.job.rules.bend_radius_mm if folded else None,
+            )
+            refused = [v for v in self._judge(need, sheet) if not v.allowed]
+            if refused:
+                if count == 1:
+                    self.refusals.add(edges[0].id, f"{mounting}: {refused[0].sentence}")
+            else:
+                allowed.append(sheet)
+        if not allowed:
+            return
+        length = sum(edge.length_mm for edge in edges)
+        fewest = max(1, math.ceil(length / self.job.rules.longest_piece_mm - 1e-9))
+        offered = 0
+        for pieces in range(fewest, min(fewest + MOST_PIECES, MOST_PIECES) + 1):
+            if pieces > 1 and length / pieces < self.job.rules.shortest_piece_mm - 1e-9:
+                break
+            seams = self._place(run, first, count, mounting, pieces)
+            if seams is None:
+                continue
+            made = False
+            for sheet in allowed:
+                option = self._option(run, first, count, mounting, sheet, seams, visible)
+                if option is not None:
+                    made = True
+                    yield option
+            offered += made
+            if offered > MORE_PIECES:
+                return
+        if not offered and count == 1:
+            self.refusals.add(edges[0].id, f"{mounting}: no way of cutting it into pieces is left")
+
+    def _judge(self, need: EdgeNeed, sheet: int) -> tuple[Verdict, ...]:
+        key = (need, sheet)
+        if key not in self._verdicts:
+            self._verdicts[key] = verdicts(need, self.sheets[sheet].metal, self.job.rules)
+        return self._verdicts[key]
+
+    # -- seams -------------------------------------------------------------------------------------
+
+    def _place(
+        self, run: int, first: int, count: int, mounting: Mounting, pieces: int
+    ) -> Seams | None:
+        """Seams of a stretch; a mirrored run takes those of its twin, mirrored."""
+        key = (run, first, count, mounting, pieces)
+        if key in self._seams:
+            return self._seams[key]
+        twin = self._twins[run]
+        line = self.lines[run]
+        if twin is not None and twin[0] < run:
+            other, turned = twin
+            total = len(line.edges)
+            there = (total - first - count) % total if turned else first
+            seams = self._place(other, there, count, mounting, pieces)
+            if seams is not None and turned:
+                whole = line.length_mm
+                stations = tuple(whole - s for s in reversed(seams.stations_mm))
+                lift = whole if stations[0] < -1e-6 else 0.0
+                seams = Seams(tuple(s + lift for s in stations), seams.cost, seams.forced)
+        else:
+            seams = self._find_seams(line, first, count, mounting, pieces)
+        self._seams[key] = seams
+        return seams
+
+    def _find_seams(
+        self, line: RunLine, first: int, count: int, mounting: Mounting, pieces: int
+    ) -> Seams | None:
+        rules = self.job.rules
+        keep = rules.seam_from_notch_mm
+        notches = line.asked_notches + (line.bolt_notches if mounting == "pinched" else ())
+        avoided = line.corners + tuple(
+            (c.at_mm - c.wide_mm / 2 - keep, c.at_mm + c.wide_mm / 2 + keep) for c in notches
+        )
+        banned = line.no_seam
+        if rules.seams_on_visible == "forbidden":
+            banned = banned + line.visible
+        seam_rules = SeamRules(
+            longest_mm=rules.longest_piece_mm,
+            shortest_mm=rules.shortest_piece_mm,
+            banned=banned,
+            avoided=avoided,
+            curved=line.curved,
+            visible=line.visible,
+            visible_cost=rules.seam_visible_minutes,
+            marks=line.starts_mm,
+            reach=self._fold_reach(line, first),
+        )
+        total, whole = len(line.edges), line.length_mm
+        start = line.starts_mm[first]
+        if line.run.closed and count == total:
+            if first:
+                return None  # the first seam is chosen below, so one start is enough
+            starts = sorted({*line.starts_mm[:-1], *_evenly(whole, ROUND_STARTS)})
+            return place_seams_round(whole, pieces, seam_rules, starts)
+        end = start + sum(line.edges[(first + i) % total].length_mm for i in range(count))
+        if end > whole + 1e-6:
+            banned, avoided, curved, visible = (
+                tuple((a + lap, b + lap) for lap in (0.0, whole) for a, b in zones)
+                for zones in (banned, avoided, line.curved, line.visible)
+            )
+            seam_rules = replace(
+                seam_rules,
+                banned=banned,
+                avoided=avoided,
+                curved=curved,
+                visible=visible,
+                marks=tuple(m + lap for lap in (0.0, whole) for m in line.starts_mm),
+            )
+        return place_seams(start, end, pieces, seam_rules)
+
+    def _fold_reach(self, line: RunLine, first: int) -> Callable[[Floats], Floats] | None:
+        """How far a straight fold follows a line curved the hard way, from any station."""
+        shape = line.shapes[first]
+        if shape.return_mm <= 0 and shape.flange == "along":
+            return None
+        offset = shape.stand_mm if shape.return_mm > 0 else 0.0
+        key = (self.lines.index(line), offset)
+        if key not in self._reach:
+            self._reach[key] = fold_reach(
+                line.line, offset, self.job.rules.fold_chord_tolerance_mm
+            )
+        return self._reach[key]
+
+    # -- one option --------------------------------------------------------------------------------
+
+    def _option(
+        self,
+        run: int,
+        first: int,
+        count: int,
+        mounting: Mounting,
+        sheet: int,
+        seams: Seams,
+        visible: bool,
+    ) -> StretchOption | None:
+        job, line = self.job, self.lines[run]
+        total = len(line.edges)
+        ends_run = (first + count >= total) if line.run.closed else first + count == total
+        pieces: list[PieceOption] = []
+        pairs = list(zip(seams.stations_mm[:-1], seams.stations_mm[1:], strict=True))
+        for number, (start, end) in enumerate(pairs):
+            trim = job.rules.trim_per_run_mm if ends_run and number == len(pairs) - 1 else 0.0
+            piece = self._piece(run, line, first, start, end, trim, mounting, sheet, visible)
+            if piece is None:
+                return None
+            pieces.append(piece)
+        metal = self.sheets[sheet].metal
+        works: list[Work] = []
+        money = 0.0
+        prices = job.shop.prices
+        for piece in pieces:
+            works.append(
+                piece_work(
+                    job,
+                    PieceWork(
+                        metal=metal.metal,
+                        thickness_mm=metal.thickness_mm,
+                        length_mm=piece.length_mm,
+                        root_length_mm=piece.blank.root_length_mm,
+                        perimeter_mm=piece.perimeter_mm,
+                        own_template=True,
+                        folds=piece.folds,
+                        slits=len(piece.blank.slits),
+                        v_notches=len(piece.blank.v_notches),
+                        notches=len(piece.blank.notches),
+                        preform_mm=piece.preform_mm,
+                        standing=mounting == "standing",
+                        clamps=piece.clamps,
+                    ),
+                )
+            )
+            if piece.seam_at_start:
+                works.append(seam_work(job, visible=piece.seam_visible))
+                money += prices.seam_tape_per_seam
+            money += 2 * piece.blank.area_mm2 * 1e-6 * prices.release_wax_per_m2
+        if mounting == "pinched" and job.rules.joint_gap_mm - metal.thickness_mm > 1e-9:
+            length = sum(piece.length_mm for piece in pieces)
+            money += length / FOOT_MM * prices.packer_per_foot
+        return StretchOption(
+            run=run,
+            first=first,
+            count=count,
+            mounting=mounting,
+            sheet=sheet,
+            pieces=tuple(pieces),
+            work=added(works),
+            money=money,
+            forced=seams.forced,
+        )
+
+    def _piece(
+        self,
+        run: int,
+        line: RunLine,
+        first: int,
+        start: float,
+        end: float,
+        trim: float,
+        mounting: Mounting,
+        sheet: int,
+        visible: bool,
+    ) -> PieceOption | None:
+        job, metal = self.job, self.sheets[sheet].metal
+        shape = line.shapes[first]
+        try:
+            blank, perimeter, folds = self.blanks.blank(
+                run, line, start, end, trim, mounting, shape, metal
+            )
+        except BlankError as error:
+            for fault in error.faults:
+                self.refusals.add(line.edges[first].id, f"{mounting}: {fault}")
+            return None
+        fits, might = self._holders(blank, sheet)
+        if not fits:
+            self.refusals.add(
+                line.edges[first].id,
+                f"{mounting}: a blank {_size(blank)} fits on no {metal.label} in the stock",
+            )
+            return None
+        whole = line.length_mm
+        on_hand_start = start % whole if line.run.closed else start
+        seam = line.run.closed or start > 1e-6
+        pitch = None
+        clamps = 0
+        if mounting == "clamped":
+            pitch = largest_clamp_pitch_mm(metal, job.rules, visible=visible)
+            clamps = clamp_count(end - start, pitch, 1)
+        template = _template(run, on_hand_start, end - start, mounting, folds, metal.thickness_mm)
+        twin = self._twins[run]
+        twin_template = ""
+        if twin is not None:
+            other, turned = twin
+            other_start = whole - (start + (end - start)) if turned else start
+            if line.run.closed:
+                other_start %= whole
+            twin_template = _template(
+                other, other_start, end - start, mounting, folds, metal.thickness_mm
+            )
+        return PieceOption(
+            run=run,
+            from_mm=start,
+            to_mm=end,
+            trim_mm=trim,
+            mounting=mounting,
+            shape=shape,
+            visible=visible,
+            blank=blank,
+            perimeter_mm=perimeter,
+            clamp_pitch_mm=pitch,
+            clamps=clamps,
+            preform_mm=self._preform(run, start, end, sheet),
+            folds=folds,
+            seam_at_start=seam,
+            seam_visible=seam and line.visible_at(on_hand_start),
+            template=template,
+            twin_template=twin_template,
+            fits=fits,
+            might_fit=might,
+        )
+
+    def _preform(self, run: int, start: float, end: float, sheet: int) -> float:
+        """Length curved tighter, easy way, than the metal springs onto by itself."""
+        metal = self.sheets[sheet].metal
+        limit = 1.0 / elastic_limit_radius_mm(metal.metal, metal.core_mm)
+        part = sub_line(self.lines[run].line, start, end)
+        tight = 0.0
+        for stretch in part.stretches:
+            low, high = sorted((abs(stretch.easy_start), abs(stretch.easy_end)))
+            if stretch.easy_start * stretch.easy_end < 0:
+                low = 0.0
+            if low > limit:
+                tight += stretch.length_mm
+            elif high > limit:
+                tight += stretch.length_mm * (high - limit) / (high - low)
+        return tight
+
+    def _holders(self, blank: Blank, sheet: int) -> tuple[frozenset[int], frozenset[int]]:
+        """Stock that holds the blank, and stock that is not proven too small for it."""
+        key = id(blank)  # blanks live as long as their maker
+        if key not in self._extents:
+            self._extents[key] = _extents_mm(blank)
+        high, wide, slack = self._extents[key]
+        fits, might = [], []
+        for index in self.sheets[sheet].items:
+            length, width = self._rooms[index]
+            if ((high <= width + 1e-6) & (wide <= length + 1e-6)).any():
+                fits.append(index)
+            if ((high - slack <= width + 1e-6) & (wide - slack <= length + 1e-6)).any():
+                might.append(index)
+        return frozenset(fits), frozenset(might)
+
+
+def _extents_mm(blank: Blank) -> tuple[Floats, Floats, float]:
+    """Heights and widths over the angles a blank may lie at, and what lies between two angles."""
+    points = np.asarray(blank.outline_mm)
+    step = 90.0 if blank.straight else 1.0
+    angles = np.radians(np.arange(0.0, 180.0, step))
+    high = np.ptp(points @ np.stack((-np.sin(angles), np.cos(angles))), axis=0)
+    wide = np.ptp(points @ np.stack((np.cos(angles), np.sin(angles))), axis=0)
+    reach = float(np.hypot(*np.ptp(points, axis=0)))
+    slack = 0.0 if blank.straight else reach * math.radians(step) / 2
+    return high, wide, slack
+
+
+def option_cost(job: Job, option: StretchOption) -> float:
+    """Weighted money of an option: labor and what is not metal; clamps are bought apart."""
+    goal = job.goal
+    return goal.labor * labor_cost(job, minutes_of(option.work)) + goal.joints * option.money
+
+
+def template_saving(job: Job, piece: PieceOption) -> float:
+    """Weighted money saved where the twin's template serves this piece too."""
+    minutes = template_minutes(job, piece.blank.root_length_mm)
+    return job.goal.labor * labor_cost(job, minutes)
+
+
+def _template(
+    run: int, start: float, length: float, mounting: Mounting, folds: int, thickness: float
+) -> str:
+    metal = f" {thickness:.3f}" if folds else ""
+    begin = round(start, STATION_DIGITS) + 0.0
+    return f"{run} {begin:.2f} {length:.2f} {mounting}{metal}"
+
+
+def _evenly(length_mm: float, count: int) -> list[float]:
+    return [float(s) for s in np.arange(count) * length_mm / count]
+
+
+def _size(blank: Blank) -> str:
+    spans = np.ptp(np.asarray(blank.outline_mm), axis=0)
+    return f"{spans[0] / INCH_MM:.1f} x {spans[1] / INCH_MM:.1f} in"
+

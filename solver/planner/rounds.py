@@ -1,0 +1,258 @@
+"""Rounds of deciding and nesting: the master proposes, the nests answer, the best plan is kept.
+
+The master's first answer proves the bound.  Its stock is counted by area, which real nests do not
+fill, so each round buys and nests what was proposed, learns how full the stock of each metal gets,
+and lets the master decide again with that in mind.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from solver.data.job import Job
+from solver.models.columns import Columns
+from solver.models.master import Master, MasterAnswer, MasterProblem
+from solver.models.removal import (
+    RemovalCut,
+    RemovalOrder,
+    columns_matching,
+    removal_or_cut,
+    sections_of_columns,
+)
+from solver.models.split_problem import SplitProblem
+from solver.planner.assemble import Body, assemble
+from solver.planner.master_of import Costs, master_problem_of, stock_order
+from solver.planner.nesting import Nester, SheetNest, out_of_time
+from solver.planner.options import StretchOption
+from solver.planner.run_lines import RunLine
+from solver.planner.sections_of import planned_sections
+from solver.planner.sheets import Sheet
+from solver.planner.split_of import EdgeRule
+
+FIRST_WORK = 20.0
+LATER_WORK = 6.0
+"""Deterministic work of the master in the first and in later rounds."""
+MOST_ROUNDS = 6
+NEST_EFFORTS = (20, 100, 400, 1000, 2000, 4000)
+"""Steps of the nests by round: a first plan soon, better ones after."""
+MOST_ORDER_ROWS = 200
+GAP_PROVEN = 1e-6
+FULLEST = 0.98
+EMPTIEST = 0.3
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Everything that is made once for a job before deciding."""
+
+    job: Job
+    lines: tuple[RunLine, ...]
+    sheets: tuple[Sheet, ...]
+    options: tuple[StretchOption, ...]
+    edge_rules: dict[str, EdgeRule]
+    costs: Costs
+    split: SplitProblem
+    columns: Columns
+    symmetric_pairs: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass
+class Found:
+    """The best plan so far and what is proven."""
+
+    body: Body | None = None
+    nests: tuple[SheetNest, ...] = ()
+    bound: float | None = None
+    rounds: int = 0
+    time_cut: bool = False
+    stopped: bool = False
+    impossible: bool = False
+    short_of_stock: tuple[str, ...] = ()
+    bodies_checked: int = field(default=0)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How long to go on: the guard's moment, the seed, and who may stop it."""
+
+    deadline: float | None
+    seed: int
+    should_stop: Callable[[], bool]
+
+    def left(self) -> float | None:
+        """Return seconds until the guard's moment."""
+        return None if self.deadline is None else max(0.05, self.deadline - time.monotonic())
+
+    def over(self) -> bool:
+        """Whether to end now."""
+        return self.should_stop() or out_of_time(self.deadline)
+
+
+def decide(
+    parts: Parts, limits: Limits, on_better: Callable[[Found], None], on_phase: Callable[[str], None]
+) -> Found:
+    """Run rounds until nothing better comes, and return the best plan with the proven bound.
+
+    ``on_better`` is called with each better plan (and checks it).
+    """
+    found = Found()
+    problem = master_problem_of(
+        parts.job,
+        parts.lines,
+        parts.sheets,
+        parts.options,
+        parts.edge_rules,
+        parts.costs,
+        parts.columns.masks,
+        parts.symmetric_pairs,
+    )
+    nester = Nester(parts.job, parts.sheets, limits.seed)
+    order_rows: list[tuple[list[int], int]] = []
+    fill: dict[int, float] = {}
+    seen: set[tuple[tuple[int, ...], tuple[int, ...]]] = set()
+    answer: MasterAnswer | None = None
+    for number in range(MOST_ROUNDS):
+        if number and limits.over():
+            break
+        on_phase("deciding" if number == 0 else f"deciding again ({number + 1})")
+        work = FIRST_WORK if number == 0 else LATER_WORK
+        answer, order = _choose(parts, problem, fill, order_rows, limits, work, answer)
+        found.time_cut |= answer.cut_by_clock
+        if answer.status == "impossible":
+            # with a fill learnt from nests there may be no answer where a plan exists
+            found.impossible = number == 0
+            break
+        if not fill and answer.bound is not None:
+            found.bound = max(found.bound or answer.bound, answer.bound)
+        if answer.cost is None or order is None:
+            break
+        found.rounds = number + 1
+        key = (answer.columns, answer.options)
+        effort = NEST_EFFORTS[min(number, len(NEST_EFFORTS) - 1)]
+        on_phase("nesting" if number == 0 else f"nesting again ({number + 1})")
+        nests = _nest(parts, nester, answer, effort, limits)
+        found.time_cut |= any(nest.bought.cut_by_deadline for nest in nests)
+        if all(nest.complete for nest in nests):
+            _keep_better(parts, answer, order, nests, found, on_better)
+        else:
+            found.short_of_stock = tuple(
+                parts.sheets[nest.sheet].metal.label for nest in nests if not nest.complete
+            )
+        if _proven(found):
+            break
+        learnt = _learn(parts, nests)
+        if key in seen and learnt == fill and effort == NEST_EFFORTS[-1]:
+            break
+        seen.add(key)
+        fill = learnt
+    found.stopped = limits.should_stop()
+    found.time_cut |= out_of_time(limits.deadline)
+    return found
+
+
+def _choose(
+    parts: Parts,
+    problem: MasterProblem,
+    fill: dict[int, float],
+    order_rows: list[tuple[list[int], int]],
+    limits: Limits,
+    work: float,
+    hint: MasterAnswer | None,
+) -> tuple[MasterAnswer, RemovalOrder | None]:
+    """Solve the master, adding rows for sections that cannot come off, until they can."""
+    master = Master(problem, fill)
+    for columns, most in order_rows:
+        master.forbid_sections(columns, most)
+    while True:
+        answer = master.solve(
+            work=work,
+            seconds=limits.left(),
+            seed=limits.seed,
+            hint=hint,
+            should_stop=limits.should_stop,
+        )
+        if answer.cost is None:
+            return answer, None
+        groups = sections_of_columns(parts.columns, answer.columns)
+        order = removal_or_cut(parts.split, groups)
+        if isinstance(order, RemovalOrder):
+            return answer, order
+        row = _order_row(order, parts.columns)
+        order_rows.append(row)
+        master.forbid_sections(*row)
+        hint = None
+        if len(order_rows) > MOST_ORDER_ROWS or limits.over():
+            return replace(answer, status="unknown", cost=None), None
+
+
+def _order_row(cut: RemovalCut, columns: Columns) -> tuple[list[int], int]:
+    """Return the columns of a cut (one that meets two certificates counts twice) and their most."""
+    lists = columns_matching(cut, columns)
+    return [column for matched in lists for column in matched], len(lists) - 1
+
+
+def _nest(
+    parts: Parts, nester: Nester, answer: MasterAnswer, effort: int, limits: Limits
+) -> list[SheetNest]:
+    items = stock_order(parts.sheets)
+    hoped = {
+        parts.job.stock[item].id: count
+        for item, count in zip(items, answer.bought, strict=True)
+        if count
+    }
+    chosen = [parts.options[i] for i in answer.options]
+    nests = []
+    for sheet in sorted({option.sheet for option in chosen}):
+        pieces = [p for option in chosen if option.sheet == sheet for p in option.pieces]
+        mine = {parts.job.stock[i].id for i in parts.sheets[sheet].items}
+        start = {stock: count for stock, count in hoped.items() if stock in mine}
+        nests.append(nester.nest(sheet, pieces, start, effort, limits.deadline))
+    return nests
+
+
+def _keep_better(
+    parts: Parts,
+    answer: MasterAnswer,
+    order: RemovalOrder,
+    nests: Sequence[SheetNest],
+    found: Found,
+    on_better: Callable[[Found], None],
+) -> None:
+    groups = sections_of_columns(parts.columns, answer.columns)
+    body = assemble(
+        parts.job,
+        parts.lines,
+        parts.sheets,
+        [parts.options[i] for i in answer.options],
+        planned_sections(parts.job, parts.split, groups, order),
+        parts.costs.bolts,
+        nests,
+    )
+    if found.body is None or body.cost.objective < found.body.cost.objective - 1e-9:
+        found.body = body
+        found.nests = tuple(nests)
+        on_better(found)
+
+
+def _proven(found: Found) -> bool:
+    if found.body is None or found.bound is None:
+        return False
+    best = found.body.cost.objective
+    return best - found.bound <= GAP_PROVEN * max(1.0, abs(best))
+
+
+def _learn(parts: Parts, nests: Sequence[SheetNest]) -> dict[int, float]:
+    """How full the stock of each metal gets: area of blanks over area of the units used."""
+    fill = {}
+    for nest in nests:
+        stock = {s.id: s for s in nest.stocks}
+        area = sum(
+            stock[u.stock_id].length_mm * stock[u.stock_id].width_mm
+            for u in nest.bought.layout.units
+        )
+        if area:
+            blanks = sum(piece.blank.area_mm2 for piece in nest.pieces)
+            fill[nest.sheet] = min(FULLEST, max(EMPTIEST, blanks / area))
+    return fill
