@@ -1,5 +1,4 @@
-"""The command line: ``splitplan plan``, ``check``, ``show``, ``schema``, ``resolve``, ``pieces``,
-``serve``."""
+"""The command line: what each command of ``splitplan`` does, and its exit codes."""
 
 from __future__ import annotations
 
@@ -12,18 +11,18 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed_version
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, TextIO, TypeAlias
 
 from api.engine import Engine
-from api.files import FileTrouble, read_limited, refuse_taken, write_whole
+from api.files import FileError, read_limited, refuse_taken, write_whole
 from api.interrupts import STOPPING, Interrupts
 from api.limits import LARGEST_PLAN_BYTES, LARGEST_SCENARIO_BYTES, LARGEST_SEED, LONGEST_SECONDS
 from api.piece_list import piece_table
 from api.plan_files import read_plan
 from api.progress_line import ProgressLine
-from api.solve_apart import SolveFailed, SolveQuit
+from api.solve_apart import SolveError, SolveQuitError
 from api.summary import SCREEN_LINES, summarise
-from api.tables import plain, wrap
+from api.tables import WIDTH, plain, wrap
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
 
@@ -36,11 +35,11 @@ INTERRUPTED = 130
 
 _EPILOG = """\
 exit codes:
-  0    done; for "plan": there is a plan (proven, within gap, or stopped with one)
+  0    done; "plan": there is a plan (proven, within gap, or stopped with one)
   1    "plan": no plan is possible; "check": the plan has faults
-  2    wrong usage, a scenario or plan that cannot be read, a file not overwritten
+  2    wrong usage, a scenario or plan that cannot be read, a file in the way
   3    no plan yet: the time ran out, or Ctrl-C came, before the first one
-  4    splitplan itself failed (its checker refused its plan, or its planner ended)
+  4    splitplan failed: its checker refused its plan, or its planner ended
   130  interrupted twice: left at once, nothing kept
 
 Lengths are shown in the scenario's own unit. Local codes and licensed practice
@@ -67,7 +66,9 @@ def main(
 
     ``engine`` stands in for the solver in tests.
     """
-    streams = Streams(out if out is not None else sys.stdout, err if err is not None else sys.stderr)
+    streams = Streams(
+        out if out is not None else sys.stdout, err if err is not None else sys.stderr
+    )
     for stream in (streams.out, streams.err):
         reconfigure: Callable[..., None] | None = getattr(stream, "reconfigure", None)
         if reconfigure is not None:  # a terminal without UTF-8 shows "?" instead of failing
@@ -85,11 +86,11 @@ def main(
         streams.out.flush()
     except ScenarioErrors as errors:
         return _tell_problems(errors, options, streams)
-    except FileTrouble as trouble:
+    except FileError as trouble:
         return _tell(streams, BAD_INPUT, str(trouble))
-    except SolveFailed as failure:
+    except SolveError as failure:
         return _tell(streams, FAILED, f"{_FAILURES.get(failure.kind, 'failed')}: {failure}")
-    except SolveQuit:
+    except SolveQuitError:
         return _tell(streams, INTERRUPTED, "interrupted: no plan was kept")
     except KeyboardInterrupt:
         return _tell(streams, INTERRUPTED, "interrupted")
@@ -114,12 +115,23 @@ def version() -> str:
         return "0 (not installed)"
 
 
+Commands: TypeAlias = "argparse._SubParsersAction[argparse.ArgumentParser]"
+Run: TypeAlias = Callable[[argparse.Namespace, Engine, Streams], int]
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """Help of a width that does not depend on the terminal."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, max_help_position=24, width=WIDTH - 2)
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="splitplan",
         description="Plan mold splits, flashings, what metal to buy and how to cut it.",
         epilog=_EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=_Help,
         allow_abbrev=False,
     )
     parser.add_argument("--version", action="version", version=f"splitplan {version()}")
@@ -179,9 +191,13 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _command(commands: Any, name: str, words: str, run: Any) -> argparse.ArgumentParser:
+def _command(commands: Commands, name: str, words: str, run: Run) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = commands.add_parser(
-        name, help=words, description=f"{words[0].upper()}{words[1:]}.", allow_abbrev=False
+        name,
+        help=words,
+        description=f"{words[0].upper()}{words[1:]}.",
+        formatter_class=_Help,
+        allow_abbrev=False,
     )
     parser.set_defaults(run=run, json=False)
     return parser
@@ -216,7 +232,7 @@ def _port(text: str) -> int:
     return int(text)
 
 
-def _read_scenario(path: Path, engine: Engine) -> Any:
+def _read_scenario(path: Path, engine: Engine) -> dict[str, Any]:
     return engine.parse(read_limited(path, limit=LARGEST_SCENARIO_BYTES))
 
 
@@ -224,7 +240,7 @@ def _plan(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
     if options.output is not None:
         refuse_taken(options.output, force=options.force)
     scenario = _read_scenario(options.scenario, engine)
-    if options.goal is not None and isinstance(scenario, dict):
+    if options.goal is not None:
         scenario = engine.with_goal(scenario, options.goal)
     job = engine.read(scenario)
     progress = ProgressLine(streams.err, job.currency)
@@ -364,9 +380,7 @@ def _tell(streams: Streams, code: int, text: str) -> int:
     return code
 
 
-def _tell_problems(
-    errors: ScenarioErrors, options: argparse.Namespace, streams: Streams
-) -> int:
+def _tell_problems(errors: ScenarioErrors, options: argparse.Namespace, streams: Streams) -> int:
     count = len(errors.problems) + errors.left_out
     words = "1 thing to mend" if count == 1 else f"{count} things to mend"
     if options.json:

@@ -19,7 +19,7 @@ class PlanFunction(Protocol):
 
     def __call__(
         self,
-        scenario: Any,
+        scenario: dict[str, Any],
         *,
         seconds: float | None,
         seed: int,
@@ -44,14 +44,14 @@ class Fault:
 class Engine:
     """What the outer face needs from the solver."""
 
-    parse: Callable[[bytes], Any]
+    parse: Callable[[bytes], dict[str, Any]]
     """Bytes to JSON, safe against hostile input; raises ScenarioErrors."""
-    read: Callable[[Any], Job]
+    read: Callable[[dict[str, Any]], Job]
     """Parsed JSON to a job; raises ScenarioErrors."""
-    with_goal: Callable[[Any, str], Any]
+    with_goal: Callable[[dict[str, Any], str], dict[str, Any]]
     """The same scenario (parsed JSON) with another goal, by name."""
     describe: Callable[[Job], str]
-    resolved: Callable[[Job], Any]
+    resolved: Callable[[Job], dict[str, Any]]
     """The resolved form of a job, as JSON values."""
     scenario_schema: Callable[[], dict[str, Any]]
     resolved_schema: Callable[[], dict[str, Any]]

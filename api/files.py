@@ -11,46 +11,46 @@ import tempfile
 from pathlib import Path
 
 
-class FileTrouble(Exception):
+class FileError(Exception):
     """A file cannot be read or written; the message names it, what is wrong and the remedy."""
 
 
 def read_limited(path: Path, *, limit: int) -> bytes:
     """Return the bytes of a regular file.
 
-    Raises FileTrouble where there is none, it cannot be read, or it is larger than ``limit`` bytes.
+    Raises FileError where there is none, it cannot be read, or it is larger than ``limit`` bytes.
     """
     try:
         if path.is_dir():
-            raise FileTrouble(f"{path} is a folder: name the file in it")
+            raise FileError(f"{path} is a folder: name the file in it")
         with path.open("rb") as stream:
             content = stream.read(limit + 1)
     except FileNotFoundError:
-        raise FileTrouble(f"{path} is not there: check the name and the folder") from None
+        raise FileError(f"{path} is not there: check the name and the folder") from None
     except (OSError, ValueError) as trouble:
         reason = getattr(trouble, "strerror", None) or trouble
-        raise FileTrouble(f"{path} cannot be read: {reason}") from None
+        raise FileError(f"{path} cannot be read: {reason}") from None
     if len(content) > limit:
-        raise FileTrouble(f"{path} is larger than {limit:,} bytes, the limit for such a file")
+        raise FileError(f"{path} is larger than {limit:,} bytes, the limit for such a file")
     return content
 
 
 def refuse_taken(path: Path, *, force: bool) -> None:
-    """Raise FileTrouble where a file could not be written: asked before the work, not after it."""
+    """Raise FileError where a file could not be written: asked before the work, not after it."""
     if path.is_dir():
-        raise FileTrouble(f"{path} is a folder: name a file in it")
+        raise FileError(f"{path} is a folder: name a file in it")
     if not path.parent.is_dir():
-        raise FileTrouble(f"the folder {path.parent} is not there: make it first")
+        raise FileError(f"the folder {path.parent} is not there: make it first")
     if not os.access(path.parent, os.W_OK):
-        raise FileTrouble(f"the folder {path.parent} cannot be written to: choose another")
+        raise FileError(f"the folder {path.parent} cannot be written to: choose another")
     if path.exists() and not force:
-        raise FileTrouble(f"{path} exists already: choose another name or add --force")
+        raise FileError(f"{path} exists already: choose another name or add --force")
 
 
 def write_whole(path: Path, content: str, *, force: bool) -> None:
     """Write a text as UTF-8, whole or not at all.
 
-    Without ``force`` a file that exists (or appears meanwhile) is kept and FileTrouble raised.
+    Without ``force`` a file that exists (or appears meanwhile) is kept and FileError raised.
     """
     refuse_taken(path, force=force)
     try:
@@ -69,7 +69,7 @@ def write_whole(path: Path, content: str, *, force: bool) -> None:
         finally:
             temporary.unlink(missing_ok=True)
     except OSError as trouble:
-        raise FileTrouble(f"{path} cannot be written: {trouble.strerror or trouble}") from None
+        raise FileError(f"{path} cannot be written: {trouble.strerror or trouble}") from None
 
 
 def _place_new(temporary: Path, path: Path) -> None:
@@ -77,12 +77,10 @@ def _place_new(temporary: Path, path: Path) -> None:
     try:
         os.link(temporary, path)
     except FileExistsError:
-        raise FileTrouble(f"{path} exists already: choose another name or add --force") from None
+        raise FileError(f"{path} exists already: choose another name or add --force") from None
     except OSError:  # a file system without links: check once more, then replace
         if path.exists():
-            raise FileTrouble(
-                f"{path} exists already: choose another name or add --force"
-            ) from None
+            raise FileError(f"{path} exists already: choose another name or add --force") from None
         temporary.replace(path)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from api.files import FileTrouble, read_limited
+from api.files import FileError, read_limited
 from api.tables import plain
 from solver.data.plan import Plan
 
@@ -14,7 +14,7 @@ _MOST_TOLD = 5
 
 
 def read_plan(path: Path, *, limit: int) -> Plan:
-    """Return the plan in a file that splitplan wrote; raises FileTrouble."""
+    """Return the plan in a file that splitplan wrote; raises FileError."""
     content = read_limited(path, limit=limit)
     try:
         return Plan.model_validate_json(content)
@@ -25,7 +25,7 @@ def read_plan(path: Path, *, limit: int) -> Plan:
         for fault in faults[:_MOST_TOLD]
     ]
     more = f"; and {len(faults) - _MOST_TOLD} more" if len(faults) > _MOST_TOLD else ""
-    raise FileTrouble(
+    raise FileError(
         f"{path} is no plan that this version can read: {plain('; '.join(told))}{more}; "
         "give a file that `splitplan plan --output` wrote"
     )

@@ -9,7 +9,7 @@ from typing import Any
 
 from api.engine import Engine, Fault
 from api.solve_apart import plan_apart
-from api.solve_child import PlanNotShown
+from api.solve_child import PlanNotShownError
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
 
@@ -29,21 +29,21 @@ def real_engine(*, niceness: int = 0) -> Engine:
     )
 
 
-def parse_scenario(raw: bytes) -> Any:
+def parse_scenario(raw: bytes) -> dict[str, Any]:
     """Return the JSON values in some bytes; raises ScenarioErrors."""
     from solver.intake.read import read_tree
 
     return read_tree(raw)
 
 
-def read_job(tree: Any) -> Job:
+def read_job(tree: dict[str, Any]) -> Job:
     """Return the job of a scenario in either form; raises ScenarioErrors."""
     from solver.intake import read_job as read
 
     return read(tree)
 
 
-def with_goal(tree: Any, name: str) -> Any:
+def with_goal(tree: dict[str, Any], name: str) -> dict[str, Any]:
     """Return the scenario with another goal."""
     return {**tree, "goal": name}
 
@@ -55,7 +55,7 @@ def describe_job(job: Job) -> str:
     return describe(job)
 
 
-def resolved_form(job: Job) -> Any:
+def resolved_form(job: Job) -> dict[str, Any]:
     """Return a job as JSON values."""
     return asdict(job)
 
@@ -90,7 +90,7 @@ def plan_here(
     on_progress: Callable[[Progress], None] | None,
     should_stop: Callable[[], bool] | None,
 ) -> Plan:
-    """Plan in this process; raises PlanNotShown where the checker refuses the result."""
+    """Plan in this process; raises PlanNotShownError where the checker refuses the result."""
     from solver.planner.plan_job import PlanRejected, plan_job
 
     try:
@@ -98,4 +98,4 @@ def plan_here(
             job, seconds=seconds, seed=seed, on_progress=on_progress, should_stop=should_stop
         )
     except PlanRejected as refusal:
-        raise PlanNotShown(str(refusal)) from refusal
+        raise PlanNotShownError(str(refusal)) from refusal

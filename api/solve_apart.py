@@ -28,7 +28,7 @@ _POLL_SECONDS = 0.05
 _KEPT_LINES = 20
 
 
-class SolveFailed(Exception):
+class SolveError(Exception):
     """The child crashed, hung or was refused by the checker; ``kind`` says which."""
 
     def __init__(self, kind: str, message: str) -> None:
@@ -36,12 +36,12 @@ class SolveFailed(Exception):
         self.kind = kind
 
 
-class SolveQuit(Exception):
+class SolveQuitError(Exception):
     """The caller did not want the plan any more; the child was ended."""
 
 
 def plan_apart(
-    scenario: Any,
+    scenario: dict[str, Any],
     *,
     seconds: float | None,
     seed: int,
@@ -56,7 +56,7 @@ def plan_apart(
     """Return the plan that a child process makes of a scenario (JSON values).
 
     ``should_stop`` asks for the best plan so far, ``should_quit`` ends the child; both are asked
-    often, as ``on_wait`` is called.  Raises ScenarioErrors, SolveFailed, SolveQuit.
+    often, as ``on_wait`` is called.  Raises ScenarioErrors, SolveError, SolveQuitError.
     """
     child = subprocess.Popen(
         list(command),
@@ -89,7 +89,7 @@ def plan_apart(
             if line is None:
                 child.wait()
                 readers[1].join(timeout=1.0)
-                raise SolveFailed("crashed", _ending(child.returncode, last_words))
+                raise SolveError("crashed", _ending(child.returncode, last_words))
             if line:
                 answer = _understood(line)
                 if "progress" not in answer:
@@ -99,14 +99,14 @@ def plan_apart(
             if on_wait is not None:
                 on_wait()
             if should_quit is not None and should_quit():
-                raise SolveQuit
+                raise SolveQuitError
             now = time.monotonic()
             late = seconds is not None and now - began > seconds + grace_seconds
             if stop_sent_at is None and (late or (should_stop is not None and should_stop())):
                 _send(child.stdin, b"stop")
                 stop_sent_at = now
             if stop_sent_at is not None and now - stop_sent_at > grace_seconds:
-                raise SolveFailed(
+                raise SolveError(
                     "hung", f"the planner did not stop within {grace_seconds:g} s and was ended"
                 )
     finally:
@@ -157,7 +157,7 @@ def _understood(line: bytes) -> dict[str, Any]:
     except ValueError:
         answer = None
     if not isinstance(answer, dict):
-        raise SolveFailed("crashed", "the planner's process answered what is no JSON object")
+        raise SolveError("crashed", "the planner's process answered what is no JSON object")
     return answer
 
 
@@ -166,10 +166,10 @@ def _result(answer: dict[str, Any]) -> Plan:
         problems = [Problem(**problem) for problem in answer["problems"]]
         raise ScenarioErrors(problems, answer.get("left_out", 0))
     if "refused" in answer:
-        raise SolveFailed("refused", str(answer["refused"]))
+        raise SolveError("refused", str(answer["refused"]))
     if "plan" not in answer:
-        raise SolveFailed("crashed", str(answer.get("crashed", "an unknown answer came")))
+        raise SolveError("crashed", str(answer.get("crashed", "an unknown answer came")))
     try:
         return Plan.model_validate(answer["plan"])
     except ValidationError as error:
-        raise SolveFailed("crashed", f"the plan came back broken: {error}") from None
+        raise SolveError("crashed", f"the plan came back broken: {error}") from None

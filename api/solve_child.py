@@ -38,12 +38,12 @@ class PlanJob(Protocol):
         """Return a checked plan."""
 
 
-class PlanNotShown(Exception):
+class PlanNotShownError(Exception):
     """The checker refused the planner's own result: there is a fault in the program."""
 
 
 def serve_one(
-    read: Callable[[Any], Job],
+    read: Callable[[dict[str, Any]], Job],
     plan_job: PlanJob,
     lines_in: BinaryIO,
     lines_out: BinaryIO,
@@ -82,7 +82,7 @@ def serve_one(
     except ScenarioErrors as errors:
         problems = [asdict(problem) for problem in errors.problems]
         send({"problems": problems, "left_out": errors.left_out})
-    except PlanNotShown as refusal:
+    except PlanNotShownError as refusal:
         send({"refused": str(refusal)})
     except BrokenPipeError:
         on_end_of_input()

@@ -1,4 +1,4 @@
-"""The plan in words, for one screen of 80 columns: buy, cut, hours, cost, proof, sections, cautions.
+"""The plan in words on one screen: buy, cut, hours, cost, proof, sections, cautions.
 
 Pure: a plan and, where it is at hand, its job go in; lines of text come out.
 """
@@ -321,10 +321,9 @@ def _sections(plan: Plan, *, whole: bool) -> list[str]:
     if not plan.sections:
         return []
     rows, notes = [], []
-    for place, (section, step) in enumerate(removal_pairs(plan), start=1):
+    for section, step in removal_pairs(plan):
         rows.append(
             [
-                str(place),
                 section.id,
                 weight(section.mass_kg, plan.length_unit),
                 crew(section.people),
@@ -335,9 +334,9 @@ def _sections(plan: Plan, *, whole: bool) -> list[str]:
         notes.append(_section_notes(section, step))
     lines = table(
         rows,
-        head=["", "section", "weight", "lift by", "pull", "draft"],
-        sides=["right", "left", "right", "left", "left", "right"],
-        give=1,
+        head=["section", "weight", "lift by", "pull", "draft"],
+        sides=["left", "right", "left", "left", "right"],
+        give=0,
     )
     block = ["SECTIONS, in the order they come off (draft: the least along the pull)"]
     block.append(f"{lines[0]}  patches")

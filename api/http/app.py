@@ -19,7 +19,7 @@ from api.http.docs_page import docs_page
 from api.http.examples import EXAMPLES
 from api.http.guards import Guards
 from api.http.openapi import describe_api
-from api.http.problems import PROBLEM_TYPES, Refusal, scenario_refusal
+from api.http.problems import PROBLEM_TYPES, RefusalError, scenario_refusal
 from api.http.solving import Turns, solve
 from api.limits import (
     DEFAULT_REQUEST_SECONDS,
@@ -111,7 +111,7 @@ def _add_operations(app: FastAPI, engine: Engine) -> None:
     async def problem_type(name: str) -> Response:
         kind = PROBLEM_TYPES.get(name)
         if kind is None:
-            raise Refusal("not-found", "There is no such type of problem.")
+            raise RefusalError("not-found", "There is no such type of problem.")
         return JSONResponse(
             {
                 "type": kind.uri,
@@ -135,7 +135,7 @@ def _add_operations(app: FastAPI, engine: Engine) -> None:
         return RedirectResponse("/v1/docs", status_code=307)
 
 
-def _read(engine: Engine, body: bytes) -> Any:
+def _read(engine: Engine, body: bytes) -> dict[str, Any]:
     """Parse and check a body; the job itself is read again by the child that plans it."""
     scenario = engine.parse(body)
     engine.read(scenario)
@@ -157,7 +157,7 @@ def limits_told() -> dict[str, Any]:
 
 
 def _options(request: Request) -> tuple[float, int]:
-    """Return seconds and seed from the query; raises Refusal with every parameter at fault."""
+    """Return seconds and seed from the query; raises RefusalError with every parameter at fault."""
     errors: list[dict[str, str]] = []
     values: dict[str, str] = {}
     for key, value in request.query_params.multi_items():
@@ -179,7 +179,7 @@ def _options(request: Request) -> tuple[float, int]:
         errors.append({"parameter": "seed", "remedy": f"a whole number from 0 to {LARGEST_SEED}"})
     if errors or seconds is None:
         words = "1 parameter is" if len(errors) == 1 else f"{len(errors)} parameters are"
-        raise Refusal("invalid-parameter", f"{words} at fault.", errors=errors)
+        raise RefusalError("invalid-parameter", f"{words} at fault.", errors=errors)
     return seconds, int(seed)
 
 
@@ -193,25 +193,25 @@ def _number(text: str) -> float | None:
 
 def _answer_errors(app: FastAPI) -> None:
     async def refused(request: Request, error: Exception) -> Response:
-        assert isinstance(error, Refusal)
+        assert isinstance(error, RefusalError)
         return error.response()
 
     async def not_served(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         headers: Mapping[str, str] = error.headers or {}
         if error.status_code == 405:
-            return Refusal(
+            return RefusalError(
                 "method-not-allowed", "This method is not for this address.", headers=headers
             ).response()
-        return Refusal("not-found", "No operation has this address.").response()
+        return RefusalError("not-found", "No operation has this address.").response()
 
     async def left(request: Request, error: Exception) -> Response:
         return Response(status_code=499)  # nobody reads it; the log shows why
 
     async def failed(request: Request, error: Exception) -> Response:
-        return Refusal("server-error", "The service failed; its log has the trace.").response()
+        return RefusalError("server-error", "The service failed; its log has the trace.").response()
 
-    app.add_exception_handler(Refusal, refused)
+    app.add_exception_handler(RefusalError, refused)
     app.add_exception_handler(HTTPException, not_served)
     app.add_exception_handler(ClientDisconnect, left)
     app.add_exception_handler(Exception, failed)

@@ -6,21 +6,19 @@ import asyncio
 
 from starlette.requests import ClientDisconnect, Request
 
-from api.http.problems import Refusal
+from api.http.problems import RefusalError
 
 
 async def read_body(request: Request, *, largest_bytes: int, most_seconds: float) -> bytes:
-    """Return the whole body; raises Refusal (413, 408) and ClientDisconnect."""
+    """Return the whole body; raises RefusalError (413, 408) and ClientDisconnect."""
     stated = request.headers.get("content-length", "")
-    if stated.isascii() and stated.isdigit() and (
-        len(stated) > 18 or int(stated) > largest_bytes
-    ):
+    if stated.isascii() and stated.isdigit() and (len(stated) > 18 or int(stated) > largest_bytes):
         raise _too_large(largest_bytes)
     try:
         async with asyncio.timeout(most_seconds):
             return await _collected(request, largest_bytes)
     except TimeoutError:
-        raise Refusal(
+        raise RefusalError(
             "body-too-slow", f"The body did not arrive within {most_seconds:g} s."
         ) from None
 
@@ -36,8 +34,8 @@ async def _collected(request: Request, largest_bytes: int) -> bytes:
     return b"".join(chunks)
 
 
-def _too_large(largest_bytes: int) -> Refusal:
-    return Refusal("body-too-large", f"The largest body is {largest_bytes:,} bytes.")
+def _too_large(largest_bytes: int) -> RefusalError:
+    return RefusalError("body-too-large", f"The largest body is {largest_bytes:,} bytes.")
 
 
 __all__ = ["ClientDisconnect", "read_body"]

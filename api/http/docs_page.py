@@ -1,4 +1,4 @@
-"""The page that lists the operations: plain HTML from the API's own description, nothing fetched."""
+"""The page that lists the operations: plain HTML from the API's description, nothing fetched."""
 
 from __future__ import annotations
 

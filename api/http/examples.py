@@ -17,9 +17,7 @@ LID: dict[str, Any] = {
     },
     "stock": {
         "currency": "USD",
-        "rolls": [
-            {"metal": "aluminium", "gauge": 24, "width": 8, "length": "10 ft", "price": 14}
-        ],
+        "rolls": [{"metal": "aluminium", "gauge": 24, "width": 8, "length": "10 ft", "price": 14}],
         "sheets": [{"metal": "galvanised", "gauge": 22, "size": [36, 48], "price": 38}],
     },
     "shop": {"labor_rate": 55},

@@ -12,7 +12,7 @@ from collections.abc import Awaitable, Callable
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.http.problems import Refusal
+from api.http.problems import RefusalError
 from api.limits import MOST_QUERY_BYTES
 
 _HOST = re.compile(r"(localhost|127\.0\.0\.1|\[::1\])(:[0-9]{1,5})?")
@@ -60,7 +60,7 @@ class Guards:
         guarded = _with_security_headers(send)
         try:
             check_request(scope["method"], scope["headers"], scope["query_string"])
-        except Refusal as refusal:
+        except RefusalError as refusal:
             await refusal.response()(scope, receive, guarded)
             return
         await self._app(scope, receive, guarded)
@@ -69,23 +69,29 @@ class Guards:
 def check_request(
     method: str, headers: list[tuple[bytes, bytes]], query_string: bytes = b""
 ) -> None:
-    """Raise Refusal for a foreign host, a foreign site, or a body that is not JSON."""
+    """Raise RefusalError for a foreign host, a foreign site, or a body that is not JSON."""
     hosts = _values(headers, b"host")
     if len(hosts) != 1 or _HOST.fullmatch(hosts[0].lower()) is None:
-        raise Refusal("wrong-host", "The Host header must be 127.0.0.1, [::1] or localhost.")
+        raise RefusalError("wrong-host", "The Host header must be 127.0.0.1, [::1] or localhost.")
     if len(query_string) > MOST_QUERY_BYTES:
-        raise Refusal("invalid-parameter", f"The query is longer than {MOST_QUERY_BYTES} bytes.")
+        raise RefusalError(
+            "invalid-parameter", f"The query is longer than {MOST_QUERY_BYTES} bytes."
+        )
     if method in _SAFE_METHODS:
         return
     if any(site not in _OWN_SITES for site in _values(headers, b"sec-fetch-site")):
-        raise Refusal("cross-site", "The header Sec-Fetch-Site tells of another site.")
-    if any(origin.lower() != f"http://{hosts[0].lower()}" for origin in _values(headers, b"origin")):
-        raise Refusal("cross-site", "The header Origin tells of another origin.")
+        raise RefusalError("cross-site", "The header Sec-Fetch-Site tells of another site.")
+    if any(
+        origin.lower() != f"http://{hosts[0].lower()}" for origin in _values(headers, b"origin")
+    ):
+        raise RefusalError("cross-site", "The header Origin tells of another origin.")
     kinds = _values(headers, b"content-type")
     if len(kinds) != 1 or _JSON.fullmatch(kinds[0].strip()) is None:
-        raise Refusal("not-json", "The header Content-Type must be application/json, in UTF-8.")
+        raise RefusalError(
+            "not-json", "The header Content-Type must be application/json, in UTF-8."
+        )
     if any(coding.lower() != "identity" for coding in _values(headers, b"content-encoding")):
-        raise Refusal("not-json", "A compressed body is not read.")
+        raise RefusalError("not-json", "A compressed body is not read.")
 
 
 def _values(headers: list[tuple[bytes, bytes]], name: bytes) -> list[str]:

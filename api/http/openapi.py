@@ -16,7 +16,10 @@ _COMPONENTS = "#/components/schemas/"
 def describe_api(engine: Engine, version: str) -> dict[str, Any]:
     """Return the OpenAPI document."""
     schemas: dict[str, Any] = {"Problem": problem_schema()}
-    for name, schema in (("Scenario", engine.scenario_schema()), ("Plan", Plan.model_json_schema())):
+    for name, schema in (
+        ("Scenario", engine.scenario_schema()),
+        ("Plan", Plan.model_json_schema()),
+    ):
         schemas |= as_components(name, schema)
     return {
         "openapi": "3.1.0",
@@ -54,7 +57,7 @@ def as_components(name: str, schema: dict[str, Any]) -> dict[str, Any]:
     return components
 
 
-def _renamed(node: Any, references: dict[str, str]) -> Any:
+def _renamed(node: object, references: dict[str, str]) -> object:
     if isinstance(node, dict):
         return {
             key: references.get(value, value)

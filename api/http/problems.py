@@ -121,7 +121,7 @@ _TYPES = (
 PROBLEM_TYPES: Mapping[str, ProblemType] = {one.name: one for one in _TYPES}
 
 
-class Refusal(Exception):
+class RefusalError(Exception):
     """A request that is answered with problem details."""
 
     def __init__(
@@ -162,11 +162,11 @@ class Refusal(Exception):
         )
 
 
-def scenario_refusal(errors: ScenarioErrors) -> Refusal:
+def scenario_refusal(errors: ScenarioErrors) -> RefusalError:
     """Return the refusal of a scenario: at most 20 errors and how many there are."""
     count = len(errors.problems) + errors.left_out
     words = "1 thing has" if count == 1 else f"{count} things have"
-    return Refusal(
+    return RefusalError(
         "invalid-scenario",
         f"{words} to be mended.",
         errors=[_error(problem) for problem in errors.problems[:MOST_PROBLEMS_TOLD]],

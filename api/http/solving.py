@@ -11,8 +11,8 @@ from typing import Any, TypeVar
 from starlette.requests import ClientDisconnect, Request
 
 from api.engine import Engine
-from api.http.problems import Refusal, scenario_refusal
-from api.solve_apart import SolveFailed
+from api.http.problems import RefusalError, scenario_refusal
+from api.solve_apart import SolveError
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
 
@@ -28,42 +28,51 @@ class Turns:
         self._most_waiting = most_waiting
         self._retry_after_seconds = retry_after_seconds
         self._lock = asyncio.Lock()
-        self.waiting = 0
+        self._inside = 0
 
     @property
     def solving(self) -> bool:
         """Whether a plan is being made."""
-        return self._lock.locked()
+        return self._inside > 0
+
+    @property
+    def waiting(self) -> int:
+        """How many requests wait for their turn."""
+        return max(self._inside - 1, 0)
 
     @asynccontextmanager
     async def turn(self, request: Request) -> AsyncIterator[None]:
-        """Wait for a turn; raises Refusal (429) where too many wait, ClientDisconnect."""
-        if self.solving and self.waiting >= self._most_waiting:
-            raise Refusal(
+        """Wait for a turn; raises RefusalError (429) where too many wait, ClientDisconnect."""
+        if self._inside > self._most_waiting:
+            raise RefusalError(
                 "too-busy",
                 f"{self.waiting} requests wait already, the most that may.",
                 headers={"Retry-After": str(self._retry_after_seconds)},
             )
+        self._inside += 1
+        try:
+            await self._acquire(request)
+            try:
+                yield
+            finally:
+                self._lock.release()
+        finally:
+            self._inside -= 1
+
+    async def _acquire(self, request: Request) -> None:
         acquiring = asyncio.ensure_future(self._lock.acquire())
-        self.waiting += 1
         try:
             await _unless_left(request, acquiring)
         except BaseException:
             if acquiring.done() and not acquiring.cancelled():  # the turn came too late
                 self._lock.release()
             raise
-        finally:
-            self.waiting -= 1
-        try:
-            yield
-        finally:
-            self._lock.release()
 
 
 async def solve(
-    engine: Engine, scenario: Any, request: Request, *, seconds: float, seed: int
+    engine: Engine, scenario: dict[str, Any], request: Request, *, seconds: float, seed: int
 ) -> Plan:
-    """Return the plan; raises Refusal (422, 500), and ClientDisconnect when nobody waits for it."""
+    """Return the plan; raises RefusalError (422, 500), ClientDisconnect where nobody waits."""
     left = threading.Event()
 
     def work() -> Plan:
@@ -74,14 +83,14 @@ async def solve(
         return await _unless_left(request, asyncio.shield(solving))
     except ScenarioErrors as errors:
         raise scenario_refusal(errors) from None
-    except SolveFailed as failure:
-        raise Refusal("planner-failed", f"The planner {failure.kind}.") from failure
+    except SolveError as failure:
+        raise RefusalError("planner-failed", f"The planner {failure.kind}.") from failure
     finally:
         left.set()
         if not solving.done():  # the turn is given back only when the child has ended
             await asyncio.wait([solving])
         if not solving.cancelled():
-            solving.exception()  # taken, so that nobody complains of SolveQuit
+            solving.exception()  # taken, so that nobody complains of SolveQuitError
 
 
 async def _unless_left(request: Request, awaited: asyncio.Future[_Result]) -> _Result:

@@ -49,9 +49,7 @@ SCENARIO = {
     },
     "stock": {
         "currency": "USD",
-        "rolls": [
-            {"metal": "aluminium", "gauge": 24, "width": 8, "length": "10 ft", "price": 14}
-        ],
+        "rolls": [{"metal": "aluminium", "gauge": 24, "width": 8, "length": "10 ft", "price": 14}],
         "sheets": [{"metal": "galvanised", "gauge": 22, "size": [36, 48], "price": 38}],
     },
     "shop": {"labor_rate": 55},
@@ -94,12 +92,8 @@ def lid_job(length_unit: str = "in") -> Job:
             Run("frame | open", (RunEdge("frame | open", False),), True),
         ),
         stock=(
-            StockItem(
-                "roll-1", "roll", "aluminium", 24, 0.511, 0.511, 1.38, 203.2, 3048.0, 14.0
-            ),
-            StockItem(
-                "sheet-1", "sheet", "galvanised", 22, 0.853, 0.81, 6.86, 914.4, 1219.2, 38.0
-            ),
+            StockItem("roll-1", "roll", "aluminium", 24, 0.511, 0.511, 1.38, 203.2, 3048.0, 14.0),
+            StockItem("sheet-1", "sheet", "galvanised", 22, 0.853, 0.81, 6.86, 914.4, 1219.2, 38.0),
         ),
     )
 
@@ -226,9 +220,7 @@ def lid_plan(**changes: object) -> Plan:
             ),
         ),
         "edges": (
-            EdgePlan(
-                edge="lid | frame", treatment="pinched", joint=True, bolts=14, packer_mm=2.66
-            ),
+            EdgePlan(edge="lid | frame", treatment="pinched", joint=True, bolts=14, packer_mm=2.66),
             EdgePlan(edge="frame | open", treatment="clamped", joint=False),
         ),
         "pieces": pieces,
