@@ -1,0 +1,195 @@
+"""Blanks: root length, widths, outline and notches, against the strip rolled out by strip.py."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from solver.checker.folds import flat_widths_mm
+from solver.checker.reading import NotchOnRun, PieceReading, Reading
+from solver.checker.report import Fault
+from solver.checker.strip import flat_area_mm2, ribbon
+from solver.checker.tolerances import OUTLINE_AREA, OUTLINE_MM, RELATIVE, near
+
+_NOTCH_SIDE_MM = 1.5
+"""Notches may be cut square or along the curve: so far round them the outline is not compared."""
+
+_NOTCH_LEFT = 0.1
+"""Share of a notch that may be left standing, for the same reason."""
+
+
+def root_lengths(reading: Reading) -> Iterator[Fault]:
+    """The root line of a blank is as long as its piece on the run, with the metal to trim."""
+    for piece in reading.pieces:
+        wanted = piece.length_mm + piece.piece.trim_mm
+        stated = piece.piece.blank.root_length_mm
+        if abs(stated - wanted) > RELATIVE * wanted:
+            yield Fault(
+                "root length", piece.place, f"is stated as {stated:.5f} mm; it is {wanted:.5f}"
+            )
+
+
+def widths(reading: Reading) -> Iterator[Fault]:
+    """Above and below the root line a blank is as wide as its legs less their deductions."""
+    for piece in reading.pieces:
+        blank = piece.piece.blank
+        above, below = flat_widths_mm(reading.job.rules, piece)
+        for side, stated, wanted in (
+            ("above", blank.above_mm, above),
+            ("below", blank.below_mm, below),
+        ):
+            if not near(stated, wanted):
+                yield Fault(
+                    "flat width",
+                    piece.place,
+                    f"measures {stated:.4f} mm {side} the root line; it must be {wanted:.4f}",
+                )
+
+
+def straightness(reading: Reading) -> Iterator[Fault]:
+    """A blank is called straight if and only if nothing turns the hard way."""
+    for piece in reading.pieces:
+        if piece.piece.blank.straight != piece.track.straight:
+            word = "straight" if piece.track.straight else "curved the hard way"
+            yield Fault("straight", piece.place, f"its line is {word}, and it says otherwise")
+
+
+def hard_way(reading: Reading) -> Iterator[Fault]:
+    """No hard-way radius is smaller than the width on its concave side, no blank crosses itself."""
+    for piece in reading.pieces:
+        if piece.track.straight:
+            continue
+        above, below = flat_widths_mm(reading.job.rules, piece)
+        hard = piece.track.stretches[:, 3:]
+        for side, width, curvature in (
+            ("above", above, float(hard.max(initial=0.0))),
+            ("below", below, float((-hard).max(initial=0.0))),
+        ):
+            if width * curvature > 1 - RELATIVE:
+                yield Fault(
+                    "hard way",
+                    piece.place,
+                    f"is {width:.2f} mm wide {side} the root line, where the hard-way radius is "
+                    f"{1 / curvature:.2f} mm",
+                )
+                break
+        else:
+            shape = ribbon(piece.strip, above, below)
+            flat = flat_area_mm2(piece.track, piece.piece.trim_mm, above, below)
+            if not shape.is_valid or shape.area < flat * (1 - OUTLINE_AREA):
+                yield Fault("hard way", piece.place, "its blank crosses itself; it must be cut up")
+
+
+def _expected(piece: PieceReading) -> shapely.Geometry:
+    """Outline by the stated widths, before notches; wrong widths are a fault of their own."""
+    blank = piece.piece.blank
+    length = piece.length_mm + piece.piece.trim_mm
+    if piece.track.straight:
+        return shapely.box(0.0, -blank.below_mm, length, blank.above_mm)
+    return ribbon(piece.strip, blank.above_mm, blank.below_mm)
+
+
+def _notch_polygon(piece: PieceReading, notch: NotchOnRun, grown_mm: float) -> shapely.Polygon:
+    """Region that a notch takes, grown on all sides and beyond the edge it is cut from."""
+    blank = piece.piece.blank
+    edge = -blank.below_mm if notch.bolt else blank.above_mm
+    inward = 1.0 if notch.bolt else -1.0
+    half = notch.wide_mm / 2 + grown_mm
+    inner = edge + inward * (notch.deep_mm + grown_mm)
+    outer = edge - inward * max(grown_mm, 0.0)
+    stations = np.clip([notch.at_mm - half, notch.at_mm + half], 0.0, piece.strip.length_mm)
+    low, high = float(stations[0]), float(stations[1])
+    at = np.linspace(low, high, 5)
+    ring = np.vstack(
+        (
+            piece.strip.points_at(at, np.full(5, outer)),
+            piece.strip.points_at(at[::-1], np.full(5, inner)),
+        )
+    )
+    return shapely.Polygon(ring)
+
+
+def outlines(reading: Reading) -> Iterator[Fault]:
+    """Every outline is its strip rolled out, less its notches and nothing else."""
+    plain = [piece for piece in reading.pieces if not piece.notches]
+    wanted = np.array([_expected(piece) for piece in plain], dtype=object)
+    drawn = np.array([piece.outline for piece in plain], dtype=object)
+    apart = _apart_mm(drawn, wanted)
+    for piece, shape, distance in zip(plain, wanted, apart, strict=True):
+        if not shape.is_valid:
+            continue  # it crosses itself: told by hard_way
+        yield from _outline_fault(piece, distance, piece.outline.area, shape.area, 0.0)
+    for piece in reading.pieces:
+        if not piece.notches:
+            continue
+        shape = _expected(piece)
+        if not shape.is_valid:
+            continue
+        cuts = shapely.union_all([_notch_polygon(piece, n, 0.0) for n in piece.notches])
+        round_them = shapely.union_all(
+            [_notch_polygon(piece, n, _NOTCH_SIDE_MM) for n in piece.notches]
+        )
+        distance = shapely.hausdorff_distance(
+            _without(shape.boundary, round_them), _without(piece.outline.boundary, round_them)
+        )
+        left = shapely.difference(shape, cuts)
+        slack = _NOTCH_LEFT * shapely.area(shapely.intersection(shape, cuts))
+        yield from _outline_fault(piece, distance, piece.outline.area, left.area, slack)
+
+
+def _without(boundary: shapely.Geometry, region: shapely.Geometry) -> shapely.Geometry:
+    return shapely.difference(shapely.segmentize(boundary, 25.0), region)
+
+
+def _apart_mm(drawn: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    if not len(drawn):
+        return np.zeros(0)
+    distances: np.ndarray = shapely.hausdorff_distance(
+        shapely.boundary(drawn), shapely.boundary(wanted)
+    )
+    return distances
+
+
+def _outline_fault(
+    piece: PieceReading, distance: float, area: float, wanted: float, slack: float
+) -> Iterator[Fault]:
+    if distance > OUTLINE_MM or abs(area - wanted) > OUTLINE_AREA * wanted + slack:
+        yield Fault(
+            "outline",
+            piece.place,
+            f"its outline is up to {distance:.3f} mm off the rolled-out strip, with "
+            f"{area:.1f} mm2 for {wanted:.1f}",
+        )
+
+
+def areas(reading: Reading) -> Iterator[Fault]:
+    """The stated area is that of the outline."""
+    for piece in reading.pieces:
+        stated, area = piece.piece.blank.area_mm2, piece.outline.area
+        if not near(stated, area):
+            yield Fault(
+                "blank area", piece.place, f"is stated as {stated:.3f} mm2; it is {area:.3f}"
+            )
+
+
+def notches(reading: Reading) -> Iterator[Fault]:
+    """Every bolt within the grip and every notch asked for is cut out, and counted."""
+    for piece in reading.pieces:
+        stated = piece.piece.blank.notch_count
+        if stated != len(piece.notches):
+            yield Fault(
+                "notches", piece.place, f"counts {stated} notches; {len(piece.notches)} are asked"
+            )
+        for notch in piece.notches:
+            region = _notch_polygon(piece, notch, 0.0)
+            left = shapely.area(shapely.intersection(region, piece.outline))
+            if left > _NOTCH_LEFT * region.area:
+                kind = "the bolt" if notch.bolt else "the notch"
+                yield Fault(
+                    "notches",
+                    piece.place,
+                    f"{left:.1f} of {region.area:.1f} mm2 are left standing at {kind} "
+                    f"{notch.at_mm:.2f} mm from its start",
+                )
