@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict
 from functools import partial
 from typing import Any
 
@@ -57,7 +56,9 @@ def describe_job(job: Job) -> str:
 
 def resolved_form(job: Job) -> dict[str, Any]:
     """Return a job as JSON values."""
-    return asdict(job)
+    from solver.intake import resolved_of
+
+    return resolved_of(job)
 
 
 def scenario_schema() -> dict[str, Any]:

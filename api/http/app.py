@@ -17,7 +17,7 @@ from api.engine import Engine
 from api.http.bodies import read_body
 from api.http.docs_page import docs_page
 from api.http.examples import EXAMPLES
-from api.http.guards import Guards
+from api.http.guards import SECURITY_HEADERS, Guards
 from api.http.openapi import describe_api
 from api.http.problems import PROBLEM_TYPES, RefusalError, scenario_refusal
 from api.http.solving import Turns, solve
@@ -209,7 +209,11 @@ def _answer_errors(app: FastAPI) -> None:
         return Response(status_code=499)  # nobody reads it; the log shows why
 
     async def failed(request: Request, error: Exception) -> Response:
-        return RefusalError("server-error", "The service failed; its log has the trace.").response()
+        answer = RefusalError(
+            "server-error", "The service failed; its log has the trace."
+        ).response()
+        answer.headers.update(SECURITY_HEADERS)  # this answer is given outside the guards
+        return answer
 
     app.add_exception_handler(RefusalError, refused)
     app.add_exception_handler(HTTPException, not_served)

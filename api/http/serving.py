@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
 from typing import TextIO
 
@@ -34,6 +35,6 @@ def serve(engine: Engine, *, host: str, port: int, err: TextIO) -> int:
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=16_384,
     )
-    with listener:
+    with listener, contextlib.suppress(KeyboardInterrupt):  # how it is told to end
         uvicorn.Server(config).run(sockets=[listener])
     return 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -16,6 +17,7 @@ from api.solve_apart import SolveError
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
 
+_log = logging.getLogger("splitplan")
 _LISTEN_SECONDS = 0.1
 
 _Result = TypeVar("_Result")
@@ -84,6 +86,8 @@ async def solve(
     except ScenarioErrors as errors:
         raise scenario_refusal(errors) from None
     except SolveError as failure:
+        # The message may hold words of the scenario, so only its kind and type are logged.
+        _log.error("planner %s: %s", failure.kind, str(failure).partition(":")[0][:100])
         raise RefusalError("planner-failed", f"The planner {failure.kind}.") from failure
     finally:
         left.set()

@@ -304,6 +304,24 @@ def test_a_planner_that_fails_is_told_without_its_inside(make_engine, kind):
     assert "secret" not in answer.text
 
 
+def test_a_fault_of_the_service_is_a_problem_with_safe_headers(make_engine):
+    def fail(tree):
+        raise RuntimeError("secret words")
+
+    app = create_app(make_engine(read=fail))
+
+    async def one():
+        transport = httpx.ASGITransport(app=app, raise_app_exceptions=False)
+        async with httpx.AsyncClient(transport=transport, base_url=HOME) as client:
+            return await client.post("/v1/plans", json=SCENARIO)
+
+    answer = asyncio.run(one())
+    assert_problem(answer, 500, "server-error")
+    assert "secret" not in answer.text
+    assert answer.headers["content-security-policy"].startswith("default-src 'none'")
+    assert not app.state.turns.solving
+
+
 def test_schemas_limits_and_health_are_told(app):
     for path in ("/v1/schema", "/v1/schema/resolved", "/v1/schema/plan"):
         jsonschema.Draft202012Validator.check_schema(ask(app, "GET", path).json())
