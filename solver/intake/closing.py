@@ -19,6 +19,10 @@ LEAST_GAP_MM = 2.54
 """A loop closes within 1 % of its length or 0.1 in, whichever is more [practice]."""
 TURN_SLACK_DEG = 3.6
 """And its turns within 1 % of a whole turn."""
+BENT_GAP_SHARE = 0.05
+BENT_SLACK_DEG = 30.0
+"""Where it also turns the hard way a tape cannot tell the twist, so only the gross is refused: a
+rectangle of 30 in × 16 in on a cylinder of 20 in ends 1.1 % and 7° off without it [derived]."""
 _STEP_RAD = 0.1
 _ALONG = math.cos(math.radians(20))
 """A stretch runs along the gap if it lies within 20° of it."""
@@ -35,12 +39,15 @@ class Closing:
     along: tuple[int, ...]
     """Straight stretches that run along the gap, where a wrong length would make it."""
 
+    bent: bool
+    """Whether it turns the hard way without a known twist."""
+
     def closes(self, length_mm: float) -> bool:
         """Whether the walk comes back within what a tape can tell."""
-        return (
-            self.gap_mm <= max(GAP_SHARE * length_mm, LEAST_GAP_MM)
-            and self.twisted_deg <= TURN_SLACK_DEG
+        share, slack_deg = (
+            (BENT_GAP_SHARE, BENT_SLACK_DEG) if self.bent else (GAP_SHARE, TURN_SLACK_DEG)
         )
+        return self.gap_mm <= max(share * length_mm, LEAST_GAP_MM) and self.twisted_deg <= slack_deg
 
 
 def closing_of(line: Line) -> Closing:
@@ -83,6 +90,8 @@ def closing_of(line: Line) -> Closing:
         gap_mm=gap_mm,
         twisted_deg=math.degrees(math.acos(min(1.0, max(-1.0, cosine)))),
         along=_along(position, gap_mm, headings),
+        bent=any(s.hard_start or s.hard_end for s in line.stretches)
+        and not any(s.twist_per_mm for s in line.stretches),
     )
 
 

@@ -11,7 +11,6 @@ from solver.data import scenario as form
 from solver.data.errors import Key, Problems
 from solver.data.job import OPEN, Bolts, Edge, EdgeNotch, Near, Patch, Rules, Vector
 from solver.data.units import LENGTH_MM, Measure, format_inches, format_length, parse_diameter_mm
-from solver.geometry.points import fit_points
 from solver.geometry.twist import free_edge_strain
 from solver.intake import paths
 from solver.intake.facings import facings_of_points
@@ -52,6 +51,8 @@ class EdgeSet:
     edges: list[Edge] = field(default_factory=list)
     source: dict[str, Source] = field(default_factory=dict)
     stands_on: dict[str, str] = field(default_factory=dict)
+    unread: set[str] = field(default_factory=set)
+    """Patches beside an edge that could not be read, whose border is not whole."""
 
 
 class _Reader:
@@ -91,8 +92,7 @@ class _Reader:
                 self.problems.add(
                     keys,
                     "written twice",
-                    "keep one; two lines between the same patches take a label: "
-                    f'"{name.first} | {name.second} (aft)"',
+                    'keep one; two lines between the same patches take a label: "a | b (aft)"',
                 )
                 continue
             seen[name.key] = spelling
@@ -357,6 +357,8 @@ class _Reader:
                 "leave out points where the line is even",
             )
             return None
+        from solver.geometry.points import fit_points  # slow to load, and rarely needed
+
         places, outward = np.array(points), np.array(normals)
         try:
             fit = fit_points(
@@ -462,9 +464,16 @@ def edges_of(
     names = reader.names()
     written_keys = {name.key: spelling for spelling, name in names.items()}
     made = EdgeSet()
+    for spelling in scenario.edges:
+        name = read_edge_name(spelling)
+        if spelling not in names and name is not None:
+            made.unread |= {name.first, name.second}
     for spelling, name in names.items():
         result = reader.edge(spelling, name)
         if result is None:
+            twin = _twin(name, sides)
+            for one in (name,) if twin is None else (name, twin):
+                made.unread |= {one.first, one.second}
             continue
         edge, source, stands_on = result
         twin = _twin(name, sides)

@@ -14,6 +14,7 @@ from solver.data.job import Job, Patch
 from solver.intake import plausibility
 from solver.intake.edges import EdgeSet, edges_of, unused_kinds
 from solver.intake.facings import with_facings
+from solver.intake.kinds import AUTOMATIC, EVERY
 from solver.intake.names import swapping
 from solver.intake.patches import Sides, patches_of
 from solver.intake.read import LARGEST_BYTES, checked_tree, read_tree
@@ -25,11 +26,14 @@ from solver.intake.walks import walked_alike
 from solver.intake.written import scenario_of
 
 
-def read_job(source: str | os.PathLike[str] | bytes) -> Job:
-    """Read a scenario, in the builder's form or the resolved one, from a path or from bytes.
+def read_job(source: str | os.PathLike[str] | bytes | Mapping[str, Any]) -> Job:
+    """Read a scenario, in the builder's form or the resolved one.
 
+    The source is a path, the bytes of a file, or the plain values that a file holds.
     Raises ScenarioErrors with everything that is wrong with it.
     """
+    if isinstance(source, Mapping):
+        return job_from_scenario(source)
     raw = source if isinstance(source, bytes) else _contents(Path(source))
     return _job(read_tree(raw))
 
@@ -39,7 +43,7 @@ def job_from_scenario(data: Mapping[str, Any]) -> Job:
 
     Raises ScenarioErrors with everything that is wrong with it.
     """
-    return _job(checked_tree(dict(data)))
+    return _job(checked_tree(data))
 
 
 def _job(tree: dict[str, Any]) -> Job:
@@ -65,6 +69,10 @@ def _job_of(scenario: form.Scenario) -> Job:
     patches = patches_of(scenario, sides, problems)
     patch_of = {patch.id: patch for patch in patches}
     _check_one_sided(scenario, patch_of, problems)
+    for kind in unused_kinds(scenario):
+        meant = problems.hint(kind, [EVERY, *AUTOMATIC])
+        if meant:
+            problems.add(("kinds", kind), "no edge has this kind", meant)
     made = edges_of(scenario, patch_of, rules, sides, problems)
     made.edges[:], contradictions = walked_alike(made.edges)
     plausibility.check_hands(contradictions, made, problems)

@@ -18,7 +18,7 @@ from solver.intake.closing import TURN_SLACK_DEG, Closing, closing_of
 from solver.intake.directions import angle_deg, mean_direction
 from solver.intake.edges import EdgeSet, Source
 from solver.intake.facings import is_flat_loop
-from solver.intake.walks import border_gaps
+from solver.intake.walks import Contradiction, border_gaps
 
 AREA_SLACK = 1.05
 """An area may be measured 5 % too large before it is refused."""
@@ -31,12 +31,16 @@ class Places:
     """Where patches and edges stand in the file; what is mirrored stands at its twin's place."""
 
     patch: Mapping[str, tuple[Key, ...]]
+    """Without those whose border could not be read whole."""
     edge: Mapping[str, Source]
 
 
 def places_of(made: EdgeSet, scenario: form.Scenario) -> Places:
     """Return the places in a file in the builder's form."""
-    return Places({name: ("patches", name) for name in scenario.patches}, made.source)
+    return Places(
+        {name: ("patches", name) for name in scenario.patches if name not in made.unread},
+        made.source,
+    )
 
 
 def places_in_resolved(job: Job) -> Places:
@@ -50,16 +54,18 @@ def places_in_resolved(job: Job) -> Places:
     )
 
 
-def check_hands(
-    contradictions: Sequence[tuple[str, str, str]], made: EdgeSet, problems: Problems
-) -> None:
-    """Report edges that cannot both have a patch on the hand that they say."""
-    for edge, other, patch in contradictions:
-        problems.add(
-            made.source[edge].keys,
-            f'has "{patch}" on the other hand than "{other}" beside it',
-            "the first-named patch is on your left: swap the names or walk from the other end",
-        )
+def check_hands(contradictions: Sequence[Contradiction], made: EdgeSet, problems: Problems) -> None:
+    """Report edges that cannot have a patch on the hand that they say; of twins the written one."""
+    told: set[tuple[Key, ...]] = set()
+    for one in contradictions:
+        keys = made.source[one.edge].keys
+        if keys not in told:
+            problems.add(
+                keys,
+                f'has "{one.patch}" on the other hand than "{one.beside}" beside it',
+                "the first-named patch is on your left: swap the names or walk from the other end",
+            )
+        told.add(keys)
 
 
 def check(job: Job, places: Places, problems: Problems) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
+from collections.abc import Mapping
 from typing import Any
 
 from solver.data.errors import Key, Problem, Problems, ScenarioErrors, clip
@@ -162,7 +163,7 @@ def _plain(value: object, keys: tuple[Key, ...], problems: Problems, count: _Cou
         raise _refusal(
             "the file", f"more than {MOST_VALUES:,} values", "leave out what is not needed"
         )
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         for key in getattr(value, "twice", ()):
             remedy = "keep one"
             if keys == ("edges",):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from functools import cache
 from typing import Any
 
@@ -12,6 +13,7 @@ from solver.data.errors import Problems
 from solver.data.job import Job
 from solver.data.units import shown
 from solver.intake import plausibility
+from solver.intake.shop import GOALS
 
 
 class _Holder(BaseModel):
@@ -48,6 +50,12 @@ def job_from_resolved(tree: Mapping[str, Any]) -> Job:
     """Return the job that a tree in resolved form holds.  Raises ScenarioErrors."""
     problems = Problems()
     plain = {key: value for key, value in tree.items() if key != "$schema"}
+    if isinstance(plain.get("goal"), str):
+        if plain["goal"] not in GOALS:
+            hint = problems.hint(plain["goal"], GOALS)
+            problems.add(("goal",), shown(plain["goal"]), hint or f"one of {', '.join(GOALS)}")
+            problems.raise_any()
+        plain["goal"] = asdict(GOALS[plain["goal"]])
     try:
         job = _Holder.model_validate({"job": plain}).job
     except ValidationError as fault:

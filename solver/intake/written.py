@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import typing
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -27,11 +28,11 @@ def scenario_of(tree: Mapping[str, Any]) -> form.Scenario:
 
 
 def _add(detail: ErrorDetails, tree: Mapping[str, Any], problems: Problems) -> None:
-    keys = _keys(detail["loc"], tree)
+    keys = _keys(detail, tree)
     kind = detail["type"]
     value = shown(detail["input"])
     if isinstance(detail["input"], dict | list):
-        value = _json_like(detail["input"])
+        value = json.dumps(detail["input"], ensure_ascii=False)
     context = detail.get("ctx", {})
     if kind == "mend":
         problems.add(keys, context.get("finding") or value, str(context["remedy"]))
@@ -56,6 +57,8 @@ def _remedy(kind: str, context: Mapping[str, Any], detail: ErrorDetails, problem
         return hint or f"one of {listed}"
     if kind == "too_long":
         return f"at most {context['max_length']} of these"
+    if kind == "too_short" and detail["loc"][-1] == "path":
+        return 'a path goes from mark to mark: ["A", 24, "B"]'
     if kind == "too_short":
         return f"at least {context['min_length']} of these"
     plain = {
@@ -72,23 +75,27 @@ def _remedy(kind: str, context: Mapping[str, Any], detail: ErrorDetails, problem
     return plain.get(kind, detail["msg"])
 
 
-def _keys(loc: Sequence[int | str], tree: Mapping[str, Any]) -> tuple[Key, ...]:
-    """Return the path of a fault in the file: without tags and what is no key there."""
+def _keys(detail: ErrorDetails, tree: Mapping[str, Any]) -> tuple[Key, ...]:
+    """Return the path of a fault as it stands in the file.
+
+    pydantic's path has tags of unions in it, and steps for what the models filled in: a bare path
+    is an edge with a "path", one thing is a list of one, [w, l] is a list of one size.
+    """
     keys: list[Key] = []
+    loc = detail["loc"]
     node: Any = tree
     for index, key in enumerate(loc):
-        if isinstance(key, str) and (key.startswith("@") or key == "[key]"):
-            continue
-        if isinstance(key, str) and not isinstance(node, dict):
-            continue
-        if isinstance(key, int) and not isinstance(node, list):
-            continue
-        if isinstance(key, int) and len(loc) > index + 1 and not _has(node, key):
-            continue
-        keys.append(key)
-        node = node[key] if _has(node, key) else None
-        if node is None and index + 1 < len(loc) and loc[index + 1] not in ("[key]",):
-            continue
+        if isinstance(key, str):
+            stands = isinstance(node, dict) and not key.startswith("@") and key != "[key]"
+        elif index == len(loc) - 1:
+            stands = isinstance(node, list) and detail["input"] != node
+        else:
+            stands = isinstance(node, list) and (
+                not _has(node, key) or isinstance(node[key], list | dict)
+            )
+        if stands:
+            keys.append(key)
+            node = node[key] if _has(node, key) else None
     return tuple(keys)
 
 
@@ -96,12 +103,6 @@ def _has(node: object, key: Key) -> bool:
     if isinstance(node, dict):
         return key in node
     return isinstance(node, list) and isinstance(key, int) and 0 <= key < len(node)
-
-
-def _json_like(value: object) -> str:
-    import json
-
-    return json.dumps(value, ensure_ascii=False)
 
 
 def _known_keys(loc: Sequence[int | str]) -> Iterator[str]:
