@@ -236,12 +236,39 @@ class Whole:
         return {"type": "integer", "minimum": self.low, "maximum": self.high}
 
 
-def _listed(raw: object) -> object:
-    return raw if isinstance(raw, list) else [raw]
+@dataclass(frozen=True)
+class Shorthand:
+    """One thing stands for a list of one."""
+
+    def expand(self, raw: object) -> object:
+        """Return the list that is meant."""
+        return raw if isinstance(raw, list) else [raw]
+
+    def __get_pydantic_core_schema__(
+        self,
+        source: Any,  # noqa: ANN401
+        handler: GetCoreSchemaHandler,
+    ) -> core_schema.CoreSchema:
+        """Expand, then check the list."""
+        return core_schema.no_info_before_validator_function(self.expand, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Let an editor take either."""
+        listed = handler(schema)
+        return {"anyOf": [listed["items"], listed]}
 
 
-LISTED = BeforeValidator(_listed)
-"""One thing stands for a list of one."""
+class SizeShorthand(Shorthand):
+    """One [width, length] stands for a list of one size."""
+
+    def expand(self, raw: object) -> object:
+        """Return the list of sizes that is meant."""
+        return [raw] if isinstance(raw, list) and raw and not isinstance(raw[0], list) else raw
+
+
+LISTED = Shorthand()
 
 TurnDegrees = Annotated[float, Within(0, 360, "an angle", "90")]
 Degrees = Annotated[float, Within(0, 90, "an angle", "2")]
@@ -317,7 +344,18 @@ def _coordinate(raw: object) -> Measure:
 
 
 Name = Annotated[str, BeforeValidator(_name), Field(max_length=64)]
-Mark = Annotated[str, PlainValidator(_mark), WithJsonSchema({"type": "string", "maxLength": 32})]
+Mark = Annotated[
+    str,
+    PlainValidator(_mark),
+    WithJsonSchema(
+        {
+            "type": "string",
+            "pattern": r"^[^0-9.\s_-]",
+            "maxLength": 32,
+            "description": "A mark: a named spot where edges meet.",
+        }
+    ),
+]
 EdgeName = Annotated[str, BeforeValidator(_edge_name), Field(max_length=200)]
 Words = str | tuple[float, float, float]
 _DIRECTION_SCHEMA: dict[str, Any] = {
@@ -480,7 +518,7 @@ class Bolts(Written):
 class Notches(Written):
     """Notches in the free edge of the metal, such as for hinges; ``at`` is their middle."""
 
-    at: Annotated[list[LengthOrZero], LISTED, Field(min_length=1, max_length=100)] = Field(
+    at: Annotated[list[LengthOrZero], Field(min_length=1, max_length=100), LISTED] = Field(
         description="One station or more, from the first mark."
     )
     wide: Length
@@ -572,7 +610,7 @@ class Edge(Carried):
     near: dict[EdgeName, NearGap] | None = Field(
         default=None, max_length=50, description="Other flashings beside this one: clear gaps."
     )
-    notches: Annotated[list[Notches], LISTED, Field(min_length=1, max_length=100)] | None = None
+    notches: Annotated[list[Notches], Field(min_length=1, max_length=100), LISTED] | None = None
     no_seam: (
         Annotated[
             list[Annotated[list[LengthOrZero], Field(min_length=2, max_length=2)]],
@@ -620,8 +658,8 @@ class Stuff(Written):
     """Metal as a supplier sells it; a list stands for one item of each."""
 
     metal: Metal
-    gauge: Annotated[list[Gauge], LISTED, FEW] | None = None
-    thickness: Annotated[list[Length], LISTED, FEW] | None = Field(
+    gauge: Annotated[list[Gauge], FEW, LISTED] | None = None
+    thickness: Annotated[list[Length], FEW, LISTED] | None = Field(
         None, description="Total thickness, where it is sold by thickness."
     )
     on_hand: Units = 0
@@ -637,9 +675,9 @@ class Stuff(Written):
 class Roll(Stuff):
     """Rolls: every mixture of the listed gauges, widths and lengths."""
 
-    width: Annotated[list[Length], LISTED, FEW]
-    length: Annotated[list[Length], LISTED, FEW]
-    price: Annotated[list[Price], LISTED, FEW] = Field(
+    width: Annotated[list[Length], FEW, LISTED]
+    length: Annotated[list[Length], FEW, LISTED]
+    price: Annotated[list[Price], FEW, LISTED] = Field(
         description="Of one roll or by area; a list goes with the gauges."
     )
     for_sale: Units | None = Field(
@@ -647,19 +685,15 @@ class Roll(Stuff):
     )
 
 
-def _sizes(raw: object) -> object:
-    return [raw] if isinstance(raw, list) and raw and not isinstance(raw[0], list) else raw
-
-
 Size = Annotated[list[Length], Field(min_length=2, max_length=2)]
-Sizes = Annotated[list[Size], BeforeValidator(_sizes), Field(min_length=1, max_length=40)]
+Sizes = Annotated[list[Size], Field(min_length=1, max_length=40), SizeShorthand()]
 
 
 class Sheet(Stuff):
     """Sheets: every mixture of the listed gauges and sizes."""
 
     size: Sizes = Field(description="[width, length], or a list of such sizes.")
-    price: Annotated[list[Price], LISTED, FEW] = Field(
+    price: Annotated[list[Price], FEW, LISTED] = Field(
         description="Of one sheet or by area; a list goes with the gauges."
     )
     for_sale: Units | None = Field(
@@ -870,4 +904,25 @@ class Scenario(Written):
 @cache
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema of the scenario file, for editors and for other programs."""
-    return Scenario.model_json_schema(by_alias=True)
+    schema = Scenario.model_json_schema(by_alias=True)
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    properties, definitions = schema["properties"], schema["$defs"]
+    paths = [
+        shape for shape in definitions["Edge"]["properties"]["path"]["anyOf"] if "items" in shape
+    ]
+    edge = properties["edges"]["additionalProperties"]
+    properties["edges"]["additionalProperties"] = {"anyOf": [*paths, edge]}
+    properties["kinds"]["properties"] = {
+        name: {**properties["kinds"]["additionalProperties"], "description": applies}
+        for name, applies in KINDS_THAT_APPLY.items()
+    }
+    return schema
+
+
+KINDS_THAT_APPLY = {
+    "every": "Applies to every edge.",
+    "open": "Applies where the mold ends.",
+    "part line": "Applies where a part ends.",
+    "inner": "Applies where the same part is on both sides.",
+}
+"""Kinds that apply by themselves."""

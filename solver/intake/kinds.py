@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from solver.data.scenario import Bolts, Carried
+from solver.data.scenario import KINDS_THAT_APPLY, Bolts, Carried
 
 EVERY = "every"
-AUTOMATIC = ("open", "part line", "inner")
+AUTOMATIC = tuple(name for name in KINDS_THAT_APPLY if name != EVERY)
 
 
 def automatic_kind(first_part: str | None, second_part: str | None, *, is_open: bool) -> str:
