@@ -21,43 +21,35 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from solver.data.line import Line
-from solver.geometry.lines import (
-    STATION_SLACK_MM,
-    Floats,
-    PlaneTable,
-    checked_range,
-    chord_stations,
-    sub_line,
-    walk_plane,
-)
+from solver.geometry.lines import STATION_SLACK_MM, Floats, walk_plane
+from solver.geometry.outlines import offset_curve, ring_of
+from solver.geometry.pieces import Notch, Piece, Side, piece_of
+
+__all__ = [
+    "CHORD_TOLERANCE_MM",
+    "Blank",
+    "BlankError",
+    "Fold",
+    "FoldLine",
+    "Hand",
+    "LegCut",
+    "Notch",
+    "Point",
+    "Side",
+    "blank_faults",
+    "blank_of",
+    "strip_area_mm2",
+]
 
 Point = tuple[float, float]
-Side = Literal["free", "grip"]
 Hand = Literal["left", "right"]
 
 #: Largest distance (mm) between the outline and the true curve.  A scribed line is 0.1-0.2 mm
 #: wide and hand snips wander more, so half of the finest line is lost in the cutting.
 CHORD_TOLERANCE_MM = 0.05
-
-#: Curvature (1/mm) below which a stretch counts as straight: a rise of 0.0001 mm in 8 m.
-STRAIGHT_PER_MM = 1e-11
-
-
-@dataclass(frozen=True)
-class Notch:
-    """A cut-out from one edge: ``wide_mm`` along the root line about a station of the line.
-
-    Its sides run square to the root line, ``deep_mm`` is measured from the edge.
-    """
-
-    at_mm: float
-    wide_mm: float
-    deep_mm: float
-    side: Side
 
 
 @dataclass(frozen=True)
@@ -149,10 +141,10 @@ def blank_of(
 
     Raises BlankError with the sentences of ``blank_faults``, ValueError for stations off the line.
     """
-    piece = _piece_of(
+    piece = piece_of(
         line, start_mm, end_mm, above_mm, below_mm, notches, extra_start_mm, extra_end_mm
     )
-    ring, faults = _ring_of(piece, chord_tolerance_mm)
+    ring, faults = ring_of(piece, chord_tolerance_mm)
     faults += _fold_faults(folds, above_mm, below_mm)
     if ring is None or faults:
         raise BlankError(faults)
@@ -164,7 +156,7 @@ def blank_of(
         area_mm2=_shoelace_mm2(ring.outline),
         width_mm=above_mm + below_mm,
         folds=tuple(
-            FoldLine(_points(_offset_curve(piece, ring, f.offset_mm)), f.angle_deg, f.toward)
+            FoldLine(_points(offset_curve(piece, ring, f.offset_mm)), f.angle_deg, f.toward)
             for f in folds
         ),
         slits=slits,
@@ -194,10 +186,10 @@ def blank_faults(
 
     Raises ValueError for stations off the line and for widths that are no widths.
     """
-    piece = _piece_of(
+    piece = piece_of(
         line, start_mm, end_mm, above_mm, below_mm, notches, extra_start_mm, extra_end_mm
     )
-    return _ring_of(piece, chord_tolerance_mm)[1] + _fold_faults(folds, above_mm, below_mm)
+    return ring_of(piece, chord_tolerance_mm)[1] + _fold_faults(folds, above_mm, below_mm)
 
 
 def strip_area_mm2(
@@ -219,379 +211,13 @@ def strip_area_mm2(
 
     Raises ValueError for stations off the line.
     """
-    piece = _piece_of(line, start_mm, end_mm, above_mm, below_mm, (), extra_start_mm, extra_end_mm)
+    piece = piece_of(line, start_mm, end_mm, above_mm, below_mm, (), extra_start_mm, extra_end_mm)
     table = piece.table
     smooth = float(0.5 * (table.start + table.end) @ np.diff(table.breaks))
     sharp = float(np.sum(2.0 * np.tan(0.5 * table.corner_rad)))
     return (above_mm + below_mm) * piece.length_mm - 0.5 * (above_mm**2 - below_mm**2) * (
         smooth + sharp
     )
-
-
-# --- the piece in its own stations --------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Window:
-    """A notch in stations of the piece."""
-
-    low: float
-    high: float
-    deep: float
-    side: Side
-
-
-@dataclass(frozen=True)
-class _Piece:
-    """A piece in stations of its own root line, extra lengths included.
-
-    ``offset`` is what to add to a station of the line to get one of the piece.
-    """
-
-    table: PlaneTable
-    length_mm: float
-    offset: float
-    lap_mm: float
-    above: float
-    below: float
-    windows: tuple[_Window, ...]
-    straight: bool
-
-    def stations_of(self, at_mm: float) -> tuple[float, ...]:
-        """Where a station of the line lies on the piece; on a loop also one lap on."""
-        if self.lap_mm > 0.0:
-            return (at_mm + self.offset, at_mm + self.offset + self.lap_mm)
-        return (at_mm + self.offset,)
-
-    def place(self, station: float) -> str:
-        """Give a station of the piece as a place on the line, for a reader."""
-        return f"{station - self.offset:.1f} mm"
-
-
-def _piece_of(
-    line: Line,
-    start_mm: float,
-    end_mm: float,
-    above_mm: float,
-    below_mm: float,
-    notches: tuple[Notch, ...],
-    extra_start_mm: float,
-    extra_end_mm: float,
-) -> _Piece:
-    for name, value in (
-        ("above_mm", above_mm),
-        ("below_mm", below_mm),
-        ("extra_start_mm", extra_start_mm),
-        ("extra_end_mm", extra_end_mm),
-    ):
-        if not (math.isfinite(value) and value >= 0.0):
-            raise ValueError(f"{name} is {value}; give a width or length of zero or more")
-    if above_mm + below_mm <= 0.0:
-        raise ValueError("the blank has no width; give above_mm or below_mm above zero")
-    start, end = checked_range(line, start_mm, end_mm)
-    offset = extra_start_mm - start
-    lap = line.length_mm if line.closed else 0.0
-    if end > line.length_mm + STATION_SLACK_MM:
-        line = sub_line(line, start, end)
-        start, end = 0.0, line.length_mm
-    table = _clipped_table(line, start, end, extra_start_mm, extra_end_mm)
-    straight = not (len(table.corner_at) or table.start.any() or table.end.any())
-    piece = _Piece(
-        table, float(table.breaks[-1]), offset, lap, above_mm, below_mm, (), bool(straight)
-    )
-    if not notches:
-        return piece
-    windows: list[_Window] = []
-    for notch in notches:
-        if not (notch.wide_mm > 0.0 and notch.deep_mm > 0.0):
-            raise ValueError(
-                f"the notch at {notch.at_mm:.1f} mm is {notch.wide_mm} wide and {notch.deep_mm} "
-                "deep; give both above zero"
-            )
-        for station in piece.stations_of(notch.at_mm):
-            low = max(station - 0.5 * notch.wide_mm, 0.0)
-            high = min(station + 0.5 * notch.wide_mm, piece.length_mm)
-            if high - low > STATION_SLACK_MM:
-                windows.append(_Window(low, high, notch.deep_mm, notch.side))
-    windows.sort(key=lambda w: (w.low, w.high, w.side, w.deep))
-    return _Piece(
-        table,
-        piece.length_mm,
-        offset,
-        lap,
-        above_mm,
-        below_mm,
-        tuple(windows),
-        piece.straight,
-    )
-
-
-def _clipped_table(
-    line: Line, start: float, end: float, extra_start: float, extra_end: float
-) -> PlaneTable:
-    """Hard curvature of the piece with its straight extras, neighbours of one kind merged."""
-    breaks = line.breaks_mm
-    rows = line.curvature_table
-    first = max(int(breaks.searchsorted(start + STATION_SLACK_MM, side="right")) - 1, 0)
-    last = int(breaks.searchsorted(end - STATION_SLACK_MM, side="left"))
-    shift = extra_start - start
-    at: list[float] = []
-    begin: list[float] = []
-    finish: list[float] = []
-    if extra_start > 0.0:
-        at.append(0.0)
-        begin.append(0.0)
-        finish.append(0.0)
-    marks: list[float] = breaks[first : last + 1].tolist()
-    for index, (k_begin, k_finish) in enumerate(rows[first:last, 2:4].tolist()):
-        b_low, b_high = marks[index], marks[index + 1]
-        low, high = max(b_low, start), min(b_high, end)
-        slope = (k_finish - k_begin) / (b_high - b_low)
-        k_low = k_begin + slope * (low - b_low)
-        k_high = k_finish if high == b_high else k_begin + slope * (high - b_low)
-        if abs(k_low) <= STRAIGHT_PER_MM and abs(k_high) <= STRAIGHT_PER_MM:
-            k_low = k_high = slope = 0.0
-        if at and finish[-1] == k_low and k_low == k_high and begin[-1] == k_low:
-            continue
-        at.append(low + shift)
-        begin.append(k_low)
-        finish.append(k_high)
-    length = end + shift
-    if extra_end > 0.0:
-        if not (begin[-1] == 0.0 and finish[-1] == 0.0):
-            at.append(length)
-            begin.append(0.0)
-            finish.append(0.0)
-        length += extra_end
-    at.append(length)
-    corners = line.corner_table
-    if len(corners):
-        station = corners[:, 0]
-        inside = (
-            (corners[:, 2] != 0.0)
-            & (station > start + STATION_SLACK_MM)
-            & (station < end - STATION_SLACK_MM)
-        )
-        corner_at = station[inside] + shift
-        corner_rad = np.radians(corners[inside, 2])
-    else:
-        corner_at = corner_rad = _NONE
-    return PlaneTable(np.array(at), np.array(begin), np.array(finish), corner_at, corner_rad)
-
-
-_NONE: Floats = np.zeros(0)
-
-
-# --- the outline --------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Ring:
-    """The walked root line and the outline round it."""
-
-    outline: Floats
-    root: Floats
-    stations: Floats
-    before: Floats
-    after: Floats
-
-
-def _ring_of(piece: _Piece, tolerance_mm: float) -> tuple[_Ring | None, tuple[str, ...]]:
-    """Outline of a piece, or the reasons why there is none."""
-    if not tolerance_mm > 0.0:
-        raise ValueError(f"chord_tolerance_mm is {tolerance_mm}; give one above zero")
-    faults = _radius_faults(piece) + _notch_faults(piece)
-    if faults:
-        return None, faults
-    if piece.straight and not piece.windows:
-        length, above, below = piece.length_mm, piece.above, piece.below
-        outline = np.array(((0.0, -below), (length, -below), (length, above), (0.0, above)))
-        root = np.array(((0.0, 0.0), (length, 0.0)))
-        level = np.zeros(2)
-        return _Ring(outline, root, np.array((0.0, length)), level, level), ()
-    if piece.straight:
-        stations = piece.table.breaks
-    else:
-        stations = chord_stations(piece.table, tolerance_mm, max(piece.above, piece.below))
-    if piece.windows:
-        stations = _with_stations(stations, [s for w in piece.windows for s in (w.low, w.high)])
-    root, before, after = walk_plane(piece.table, stations)
-    ring = _Ring(root, root, stations, before, after)
-    grip, grip_faults = _edge(piece, ring, "grip")
-    free, free_faults = _edge(piece, ring, "free")
-    if grip_faults or free_faults:
-        return None, grip_faults + free_faults
-    outline = np.concatenate((grip, free[::-1]))
-    ring = _Ring(outline, root, stations, before, after)
-    if not _surely_simple(piece, ring) and _meets_itself(outline, len(grip), tolerance_mm):
-        turn = math.degrees(float(after.max() - after.min()))
-        return None, (
-            f"from {piece.place(0.0)} to {piece.place(piece.length_mm)} the blank crosses itself: "
-            f"its {piece.length_mm:.1f} mm turn {turn:.0f} degrees the hard way; a shorter piece "
-            "does not meet itself",
-        )
-    return ring, ()
-
-
-def _with_stations(stations: Floats, more: list[float]) -> Floats:
-    """Add stations to an ascending list, dropping what nearly coincides with the added ones."""
-    added = np.array(sorted(set(more)))
-    gap = np.abs(stations[:, None] - added[None, :]).min(axis=1)
-    keep = gap > STATION_SLACK_MM
-    merged = np.concatenate((stations[keep], added))
-    merged.sort()
-    return merged
-
-
-def _edge(piece: _Piece, ring: _Ring, side: Side) -> tuple[Floats, tuple[str, ...]]:
-    """One edge as a polyline from start to end, corners mitred, notches cut."""
-    sign = 1.0 if side == "free" else -1.0
-    reach = piece.above if side == "free" else piece.below
-    levels = np.full(len(ring.stations) - 1, sign * reach)
-    windows = [w for w in piece.windows if w.side == side]
-    if windows:
-        middle = 0.5 * (ring.stations[1:] + ring.stations[:-1])
-        deep = np.zeros(len(middle))
-        for window in windows:
-            under = (middle > window.low) & (middle < window.high)
-            np.maximum(deep, np.where(under, window.deep, 0.0), out=deep)
-        levels = sign * (reach - deep)
-    return _mitred(piece, ring, levels, sign)
-
-
-def _mitred(
-    piece: _Piece, ring: _Ring, levels: Floats, sign: float
-) -> tuple[Floats, tuple[str, ...]]:
-    """Offset curve with a level (mm) for each interval; spans between corners are mitred.
-
-    ``sign`` is the outer side of the curve (+1 left, -1 right) toward which the polygon may leave
-    it, or 0 to keep every vertex on the curve.
-    """
-    corner_at = piece.table.corner_at
-    if not len(corner_at):
-        return _span(ring, levels, sign, 0, len(ring.stations) - 1), ()
-    cuts = np.searchsorted(ring.stations, corner_at - STATION_SLACK_MM).tolist()
-    bounds = [0, *cuts, len(ring.stations) - 1]
-    path = _span(ring, levels, sign, bounds[0], bounds[1])
-    faults: list[str] = []
-    for number, at in enumerate(cuts):
-        after = _span(ring, levels, sign, at, bounds[number + 2])
-        turn = float(piece.table.corner_rad[number])
-        left_level, right_level = float(levels[at - 1]), float(levels[at])
-        if left_level * turn <= 0.0 or right_level * turn <= 0.0:
-            tip = _tangent_meeting(
-                path[-1], float(ring.before[at]), after[0], float(ring.after[at])
-            )
-            path = np.concatenate((path[:-1], tip[None, :], after[1:]))
-            continue
-        meeting = _inner_meeting(path, after)
-        if meeting is None:
-            level = max(abs(left_level), abs(right_level))
-            faults.append(
-                f"at {piece.place(float(corner_at[number]))} a corner of "
-                f"{math.degrees(turn):.1f} degrees the hard way needs about "
-                f"{level * math.tan(0.5 * abs(turn)):.1f} mm of piece on either hand for its mitre"
-            )
-            path = np.concatenate((path, after))
-            continue
-        here, there, point = meeting
-        path = np.concatenate((path[: here + 1], point[None, :], after[there + 1 :]))
-    return path, tuple(faults)
-
-
-def _span(ring: _Ring, levels: Floats, sign: float, first: int, last: int) -> Floats:
-    """Offset curve between two stations without a corner inside."""
-    level = levels[first:last]
-    head = ring.after[first:last]
-    tail = ring.before[first + 1 : last + 1]
-    a_dir = np.stack((np.cos(head), np.sin(head)), axis=1)
-    b_dir = np.stack((np.cos(tail), np.sin(tail)), axis=1)
-    a_at = ring.root[first:last] + level[:, None] * (a_dir[:, ::-1] * _LEFT)
-    b_at = ring.root[first + 1 : last + 1] + level[:, None] * (b_dir[:, ::-1] * _LEFT)
-    turn = tail - head
-    level_same = level[1:] == level[:-1]
-    flat = np.abs(turn) < 1e-12
-    bulges = sign * turn < -1e-12
-    keep = np.ones((len(level), 3), dtype=bool)
-    keep[1:, 0] = ~(level_same & ((bulges[1:] & bulges[:-1]) | (flat[1:] & flat[:-1])))
-    keep[:, 1] = bulges
-    keep[:-1, 2] = ~level_same
-    sine = np.where(bulges, np.sin(turn), 1.0)
-    chord = b_at - a_at
-    along = (chord[:, 0] * b_dir[:, 1] - chord[:, 1] * b_dir[:, 0]) / sine
-    all_points = np.stack((a_at, a_at + along[:, None] * a_dir, b_at), axis=1)
-    points: Floats = all_points[keep]
-    return points
-
-
-_LEFT: Floats = np.array((-1.0, 1.0))
-
-
-def _tangent_meeting(a_at: Floats, a_heading: float, b_at: Floats, b_heading: float) -> Floats:
-    sine = math.sin(b_heading - a_heading)
-    b_cos, b_sin = math.cos(b_heading), math.sin(b_heading)
-    along = (float(b_at[0] - a_at[0]) * b_sin - float(b_at[1] - a_at[1]) * b_cos) / sine
-    tip: Floats = a_at + along * np.array((math.cos(a_heading), math.sin(a_heading)))
-    return tip
-
-
-def _inner_meeting(path: Floats, after: Floats) -> tuple[int, int, Floats] | None:
-    """Crossing of two polylines nearest to where they should meet: segment indices and point."""
-    p, r = path[:-1, None, :], np.diff(path, axis=0)[:, None, :]
-    q, s = after[None, :-1, :], np.diff(after, axis=0)[None, :, :]
-    cross = r[..., 0] * s[..., 1] - r[..., 1] * s[..., 0]
-    gap = q - p
-    safe = np.where(np.abs(cross) > 1e-12, cross, np.inf)
-    t = (gap[..., 0] * s[..., 1] - gap[..., 1] * s[..., 0]) / safe
-    u = (gap[..., 0] * r[..., 1] - gap[..., 1] * r[..., 0]) / safe
-    hit = (t >= 0.0) & (t <= 1.0) & (u >= 0.0) & (u <= 1.0) & np.isfinite(safe)
-    if not bool(hit.any()):
-        return None
-    here, there = np.nonzero(hit)
-    # nearest to the corner on both hands: last on the path, first on what follows
-    best = int(np.argmin((len(path) - here) + there))
-    i, j = int(here[best]), int(there[best])
-    point: Floats = path[i] + t[i, j] * (path[i + 1] - path[i])
-    return i, j, point
-
-
-def _offset_curve(piece: _Piece, ring: _Ring, level_mm: float) -> Floats:
-    return _mitred(piece, ring, np.full(len(ring.stations) - 1, level_mm), 0.0)[0]
-
-
-def _surely_simple(piece: _Piece, ring: _Ring) -> bool:
-    """Whether the flat strip cannot meet itself, by a test that costs nothing.
-
-    The map (s, y) -> root(s) + y left(s) of a convex set is one-to-one where the symmetric part of
-    its derivative, turned to the mean heading, is positive definite (Noshiro-Warschawski in two
-    real variables): with g = 1 - y k and f the heading from the mean, (g - 1)^2 tan^2 f < 4 g and
-    |f| < 90 degrees.
-    """
-    if len(piece.table.corner_at):
-        return False
-    low, high = float(ring.after.min()), float(ring.after.max())
-    spread = 0.5 * (high - low)
-    if spread >= 0.45 * math.pi:
-        return False
-    steepest = float(max(piece.table.start.max(), piece.table.end.max(), 0.0))
-    gentlest = float(min(piece.table.start.min(), piece.table.end.min(), 0.0))
-    gs = (
-        1.0 - piece.above * steepest,
-        1.0 - piece.above * gentlest,
-        1.0 + piece.below * steepest,
-        1.0 + piece.below * gentlest,
-    )
-    tan2 = math.tan(spread) ** 2
-    return all((g - 1.0) ** 2 * tan2 < 4.0 * g for g in gs)
-
-
-def _meets_itself(outline: Floats, grip_points: int, tolerance_mm: float) -> bool:
-    """Whether an outline crosses itself or its two ends touch, as those of a full ring do."""
-    if not bool(shapely.is_valid(shapely.polygons(outline))):
-        return True
-    start = shapely.linestrings(outline[[0, -1]])
-    end = shapely.linestrings(outline[[grip_points - 1, grip_points]])
-    return float(shapely.distance(start, end)) <= 2.0 * tolerance_mm
 
 
 def _shoelace_mm2(ring: Floats) -> float:
@@ -601,48 +227,6 @@ def _shoelace_mm2(ring: Floats) -> float:
 
 def _points(array: NDArray[np.float64]) -> tuple[Point, ...]:
     return tuple(map(tuple, array.tolist()))
-
-
-# --- faults -------------------------------------------------------------------------------------
-
-
-def _radius_faults(piece: _Piece) -> tuple[str, ...]:
-    faults: list[str] = []
-    table = piece.table
-    for sign, width, edge in ((1.0, piece.above, "free edge"), (-1.0, piece.below, "grip")):
-        steepest = np.maximum(sign * table.start, sign * table.end)
-        worst = int(np.argmax(steepest))
-        curvature = float(steepest[worst])
-        if curvature * width >= 1.0:
-            at_start = sign * table.start[worst] >= sign * table.end[worst]
-            station = float(table.breaks[worst if at_start else worst + 1])
-            faults.append(
-                f"at {piece.place(station)} the hard-way radius toward the {edge} is "
-                f"{1.0 / curvature:.1f} mm; it must be more than the {width:.1f} mm of metal on "
-                "that side"
-            )
-    return tuple(faults)
-
-
-def _notch_faults(piece: _Piece) -> tuple[str, ...]:
-    faults: list[str] = []
-    width = piece.above + piece.below
-    for number, window in enumerate(piece.windows):
-        opposite = [
-            w.deep
-            for w in piece.windows
-            if w.side != window.side
-            and w.low < window.high - STATION_SLACK_MM
-            and w.high > window.low + STATION_SLACK_MM
-        ]
-        deep = window.deep + max(opposite, default=0.0)
-        if deep >= width and not (opposite and window.side == "grip" and number > 0):
-            middle = 0.5 * (window.low + window.high)
-            faults.append(
-                f"at {piece.place(middle)} notches {deep:.1f} mm deep part the blank; they must "
-                f"stay below its width of {width:.1f} mm"
-            )
-    return tuple(faults)
 
 
 def _fold_faults(folds: tuple[Fold, ...], above_mm: float, below_mm: float) -> tuple[str, ...]:
@@ -658,7 +242,7 @@ def _fold_faults(folds: tuple[Fold, ...], above_mm: float, below_mm: float) -> t
 
 
 def _cut_shapes(
-    piece: _Piece, cuts: tuple[LegCut, ...]
+    piece: Piece, cuts: tuple[LegCut, ...]
 ) -> tuple[tuple[tuple[Point, Point], ...], tuple[tuple[Point, Point, Point], ...]]:
     slits: list[tuple[Point, Point]] = []
     v_notches: list[tuple[Point, Point, Point]] = []
@@ -696,7 +280,7 @@ def _cut_shapes(
     return tuple(slits), tuple(v_notches)
 
 
-def _notch_polygons(piece: _Piece) -> tuple[tuple[Point, ...], ...]:
+def _notch_polygons(piece: Piece) -> tuple[tuple[Point, ...], ...]:
     """Draw what each notch takes away: edge, floor, floor, edge."""
     windows = piece.windows
     if not windows:
@@ -724,7 +308,7 @@ def _notch_polygons(piece: _Piece) -> tuple[tuple[Point, ...], ...]:
     return tuple(tuple(map(tuple, polygon)) for polygon in corners.tolist())
 
 
-def _is_symmetric(piece: _Piece, cuts: tuple[LegCut, ...]) -> bool:
+def _is_symmetric(piece: Piece, cuts: tuple[LegCut, ...]) -> bool:
     """Whether the piece reads the same from its other end, within rounding."""
     length, table = piece.length_mm, piece.table
     if not piece.straight:

@@ -443,3 +443,24 @@ def test_no_blank_crosses_itself_and_faults_and_blank_agree(line, above, below, 
     shape = polygon(whole(line, above, below, notches=notches))
     assert shape.is_valid
     assert shape.area > 0.0
+
+
+def test_a_notch_beside_a_corner_is_cut_across_the_mitre():
+    # shapely difference of the mitred strip and a rectangle that reaches over the other leg's edge
+    line = Line((Stretch(300), Stretch(200)), (Corner(300.0, hard_deg=90.0),))
+    notch = Notch(262.0, 20.0, 12.0, "free")
+    blank = whole(line, 30.0, 20.0, notches=(notch,))
+    strip = shapely.Polygon(whole(line, 30.0, 20.0).outline_mm)
+    cut = strip.difference(shapely.box(252, 18, 272, 30.1))
+    assert polygon(blank).symmetric_difference(cut).area < 0.5
+    assert polygon(blank).exterior.is_ccw
+    assert polygon(blank).is_valid
+
+
+def test_a_notch_across_a_corner_is_refused():
+    line = Line((Stretch(300), Stretch(200)), (Corner(300.0, hard_deg=90.0),))
+    (fault,) = blank_faults(
+        line, 0.0, 500.0, 30.0, 20.0, notches=(Notch(305.0, 20.0, 9.0, "grip"),)
+    )
+    assert "from 295.0 mm to 315.0 mm" in fault
+    assert "corner at 300.0 mm" in fault
