@@ -12,6 +12,7 @@ from solver.checker.reading import NotchOnRun, PieceReading, Reading
 from solver.checker.report import Fault
 from solver.checker.strip import flat_area_mm2, ribbon
 from solver.checker.tolerances import OUTLINE_AREA, OUTLINE_MM, RELATIVE, near
+from solver.data.job import Rules
 
 _NOTCH_SIDE_MM = 1.5
 """Notches may be cut square or along the curve: so far round them the outline is not compared."""
@@ -82,19 +83,20 @@ def hard_way(reading: Reading) -> Iterator[Fault]:
                 yield Fault("hard way", piece.place, "its blank crosses itself; it must be cut up")
 
 
-def _expected(piece: PieceReading) -> shapely.Geometry:
-    """Outline by the stated widths, before notches; wrong widths are a fault of their own."""
-    blank = piece.piece.blank
-    length = piece.length_mm + piece.piece.trim_mm
+def _expected(rules: Rules, piece: PieceReading) -> shapely.Geometry:
+    """Outline before notches."""
+    above, below = flat_widths_mm(rules, piece)
     if piece.track.straight:
-        return shapely.box(0.0, -blank.below_mm, length, blank.above_mm)
-    return ribbon(piece.strip, blank.above_mm, blank.below_mm)
+        return shapely.box(0.0, -below, piece.length_mm + piece.piece.trim_mm, above)
+    return ribbon(piece.strip, above, below)
 
 
-def _notch_polygon(piece: PieceReading, notch: NotchOnRun, grown_mm: float) -> shapely.Polygon:
+def _notch_polygon(
+    rules: Rules, piece: PieceReading, notch: NotchOnRun, grown_mm: float
+) -> shapely.Polygon:
     """Region that a notch takes, grown on all sides and beyond the edge it is cut from."""
-    blank = piece.piece.blank
-    edge = -blank.below_mm if notch.bolt else blank.above_mm
+    above, below = flat_widths_mm(rules, piece)
+    edge = -below if notch.bolt else above
     inward = 1.0 if notch.bolt else -1.0
     half = notch.wide_mm / 2 + grown_mm
     inner = edge + inward * (notch.deep_mm + grown_mm)
@@ -113,8 +115,9 @@ def _notch_polygon(piece: PieceReading, notch: NotchOnRun, grown_mm: float) -> s
 
 def outlines(reading: Reading) -> Iterator[Fault]:
     """Every outline is its strip rolled out, less its notches and nothing else."""
+    rules = reading.job.rules
     plain = [piece for piece in reading.pieces if not piece.notches]
-    wanted = np.array([_expected(piece) for piece in plain], dtype=object)
+    wanted = np.array([_expected(rules, piece) for piece in plain], dtype=object)
     drawn = np.array([piece.outline for piece in plain], dtype=object)
     apart = _apart_mm(drawn, wanted)
     for piece, shape, distance in zip(plain, wanted, apart, strict=True):
@@ -124,12 +127,12 @@ def outlines(reading: Reading) -> Iterator[Fault]:
     for piece in reading.pieces:
         if not piece.notches:
             continue
-        shape = _expected(piece)
+        shape = _expected(rules, piece)
         if not shape.is_valid:
             continue
-        cuts = shapely.union_all([_notch_polygon(piece, n, 0.0) for n in piece.notches])
+        cuts = shapely.union_all([_notch_polygon(rules, piece, n, 0.0) for n in piece.notches])
         round_them = shapely.union_all(
-            [_notch_polygon(piece, n, _NOTCH_SIDE_MM) for n in piece.notches]
+            [_notch_polygon(rules, piece, n, _NOTCH_SIDE_MM) for n in piece.notches]
         )
         distance = shapely.hausdorff_distance(
             _without(shape.boundary, round_them), _without(piece.outline.boundary, round_them)
@@ -183,7 +186,7 @@ def notches(reading: Reading) -> Iterator[Fault]:
                 "notches", piece.place, f"counts {stated} notches; {len(piece.notches)} are asked"
             )
         for notch in piece.notches:
-            region = _notch_polygon(piece, notch, 0.0)
+            region = _notch_polygon(reading.job.rules, piece, notch, 0.0)
             left = shapely.area(shapely.intersection(region, piece.outline))
             if left > _NOTCH_LEFT * region.area:
                 kind = "the bolt" if notch.bolt else "the notch"

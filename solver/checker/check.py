@@ -71,6 +71,7 @@ RULES: tuple[Rule, ...] = (
     pieces.cautions,
     gauge.gauges,
     gauge.clamp_pitches,
+    gauge.clamp_counts,
     gauge.reasons,
     templates.templates,
     # its blank
@@ -97,6 +98,7 @@ RULES: tuple[Rule, ...] = (
     purchases.prices,
     # counting
     quantities.amounts,
+    quantities.packers,
     quantities.bolt_sizes,
     minutes.hours,
     minutes.total_minutes,

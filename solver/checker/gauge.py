@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from solver.checker.pieces import clamps_on
 from solver.checker.reading import PieceReading, Reading
 from solver.checker.report import Fault
 from solver.data.job import Rules, StockItem
@@ -100,6 +101,16 @@ def clamp_pitches(reading: Reading) -> Iterator[Fault]:
                 piece.place,
                 f"has clamps every {pitch:.2f} mm; "
                 f"{rules.smallest_clamp_pitch_mm:.2f} to {widest:.2f} is right",
+            )
+
+
+def clamp_counts(reading: Reading) -> Iterator[Fault]:
+    """A clamped piece states how many clamps hold it."""
+    for piece in reading.pieces:
+        wanted = clamps_on(piece)
+        if piece.piece.clamps != wanted:
+            yield Fault(
+                "clamps", piece.place, f"states {piece.piece.clamps} clamps; {wanted} hold it"
             )
 
 

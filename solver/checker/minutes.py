@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from solver.checker.pieces import clamps_on
+from solver.checker.pieces import clamps_on, preforming_mm
 from solver.checker.quantities import filleted_mm, flange_mm, seam_count
 from solver.checker.reading import Reading, bolt_places_mm
 from solver.checker.report import Fault
@@ -72,7 +72,7 @@ def _bench_work(reading: Reading) -> Work:
 def _fitting_work(reading: Reading) -> Work:
     """Fitting the pieces on the mold."""
     rate, job = reading.job.shop.minutes, reading.job
-    preform_ft = sum(piece.piece.preform_mm for piece in reading.pieces) / FOOT_MM
+    preform_ft = sum(preforming_mm(piece) for piece in reading.pieces) / FOOT_MM
     fitted_ft = sum(piece.length_mm for piece in reading.pieces) / FOOT_MM
     standing_ft = (
         sum(p.length_mm for p in reading.pieces if p.profile.treatment == "standing") / FOOT_MM

@@ -178,6 +178,24 @@ def quantities_price(reading: Reading, kind: str) -> float:
     }[kind]
 
 
+def packers(reading: Reading) -> Iterator[Fault]:
+    """Packers are listed by thickness."""
+    listed = sorted(
+        amount.amount * _UNITS["packer"].get(amount.unit, 1.0)
+        for amount in reading.plan.amounts
+        if _kind(amount) == "packer"
+    )
+    wanted = sorted(length / FOOT_MM for length in packed_mm(reading).values())
+    same = len(listed) == len(wanted) and all(map(near, listed, wanted))
+    if not same and near(sum(listed), sum(wanted)):
+        yield Fault(
+            "amount",
+            'amount "packer"',
+            f"lengths of {', '.join(f'{one:.2f}' for one in listed)} ft are listed; by thickness "
+            f"they are {', '.join(f'{one:.2f}' for one in wanted)}",
+        )
+
+
 def bolt_sizes(reading: Reading) -> Iterator[Fault]:
     """Bolts are listed by size, each long enough for flanges, gap, washers and nut."""
     rules = reading.job.rules

@@ -139,18 +139,21 @@ def lift_limit(reading: Reading) -> Iterator[Fault]:
 
 
 def _extent_mm(reading: Reading, section: Section) -> tuple[float, float, float] | None:
-    boxes = [patch.box_mm for patch in reading.job.patches]
+    boxes = [reading.job.patch_of[patch].box_mm for patch in section.patches]
     if any(box is None for box in boxes):
         return None
-    own = np.array([reading.job.patch_of[patch].box_mm for patch in section.patches])
+    own = np.array(boxes, dtype=np.float64)
     size = own[:, 1].max(axis=0) - own[:, 0].min(axis=0)
     return (float(size[0]), float(size[1]), float(size[2]))
 
 
 def size_limit(reading: Reading) -> Iterator[Fault]:
-    """No section is larger than the size limit, however it is turned in quarter turns."""
+    """No section is larger than the size limit, however it is turned in quarter turns.
+
+    Off unless every patch of the job has a box.
+    """
     limit = reading.job.shop.largest_section_mm
-    if limit is None:
+    if limit is None or any(patch.box_mm is None for patch in reading.job.patches):
         return
     for section in reading.plan.sections:
         extent = _extent_mm(reading, section)

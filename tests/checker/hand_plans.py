@@ -140,10 +140,11 @@ def lines(table):
 # --- a flat lid in a frame ------------------------------------------------------------------------
 
 
-def lid_in_a_frame() -> HandPlan:
-    """A lid 24 x 18 in with corners of radius 2 in, standing in its frame; one section, one piece.
+def lid_in_a_frame(halves: int = 1) -> HandPlan:
+    """A lid 24 x 18 in with corners of radius 2 in, standing in its frame; one section.
 
-    Round the lid: 2·(20 + 14) in straight and 2·pi·2 in of arcs, 68 + 12.566 = 80.566 in.
+    Round the lid: 2·(20 + 14) in straight and 2·pi·2 in of arcs, 68 + 12.566 = 80.566 in, from the
+    middle of a long side.  One piece all round, or two halves with two of the corners each.
     """
     arc = math.pi * 2 * INCH / 2
     turn = Stretch(arc, easy_start=1 / (2 * INCH), easy_end=1 / (2 * INCH))
@@ -167,53 +168,43 @@ def lid_in_a_frame() -> HandPlan:
         runs=(Run("R1", (RunEdge("lid | frame", False),), closed=True),),
         stock=(ALUMINIUM,),
     )
-    # One piece all round, with 12.7 mm to trim; it stands 25.4 and has no foot.
-    root = length + 12.7
-    area = root * 25.4
-    border = 2 * (root + 25.4)
-    piece = Piece(
-        id="P1",
-        run="R1",
-        from_mm=0.0,
-        to_mm=length,
-        spans=(Span(edge="lid | frame", from_mm=0.0, to_mm=length, backward=False),),
-        trim_mm=12.7,
-        mounting="standing",
-        metal="aluminium",
-        gauge=24,
-        thickness_mm=0.51,
-        stand_mm=25.4,
-        grip_mm=0.0,
-        return_mm=0.0,
-        visible=False,
-        blank=BlankPlan(
-            outline_mm=box(0.0, 0.0, root, 25.4),
-            root_length_mm=root,
-            above_mm=25.4,
-            below_mm=0.0,
-            area_mm2=area,
-            straight=True,
-        ),
-        reason=Reason(rule="only stock", sentence="the only metal in stock"),
-        # 10e6·0.51/(2·21e3) = 121 mm: the corners of 50.8 mm are tighter than it springs.
-        preform_mm=4 * math.pi * INCH,
-        mass_kg=area * 1.4e-6,
-    )
+    part = length / halves
+    pieces = []
+    for n in range(halves):
+        # The last one has 12.7 mm to trim; all stand 25.4 and have no foot.
+        trim = 12.7 if n == halves - 1 else 0.0
+        area = (part + trim) * 25.4
+        span = Span(edge="lid | frame", from_mm=n * part, to_mm=(n + 1) * part, backward=False)
+        pieces.append(
+            Piece(
+                id=f"P{n + 1}", run="R1", from_mm=n * part, to_mm=(n + 1) * part, spans=(span,),
+                trim_mm=trim, mounting="standing", metal="aluminium", gauge=24, thickness_mm=0.51,
+                stand_mm=25.4, grip_mm=0.0, return_mm=0.0, visible=False,
+                blank=BlankPlan(
+                    outline_mm=box(0.0, 0.0, part + trim, 25.4), root_length_mm=part + trim,
+                    above_mm=25.4, below_mm=0.0, area_mm2=area, straight=True,
+                ),
+                reason=Reason(rule="only stock", sentence="the only metal in stock"),
+                # 10e6·0.51/(2·21e3) = 121 mm: corners of 50.8 mm are tighter than it springs.
+                preform_mm=4 * math.pi * INCH / halves,
+                mass_kg=area * 1.4e-6,
+            )
+        )  # fmt: skip
     # Surface and frame 0.7 m2·18·1.15; no joint and no open edge; all of the metal, as in the job:
     # (stand 25.4 + grip 19.05)·length at 1.4 kg/m2.
     mass = 0.7 * 18 * 1.15 + 44.45 * length * 1.4e-6
-    ft = length / FOOT
-    unit = 203.2 * 3048.0
-    offcut = 3048.0 * 173.2
+    ft, root_ft = length / FOOT, (length + 12.7) / FOOT
+    area = (length + 12.7) * 25.4
+    border_ft = 2 * (length + 12.7 + halves * 25.4) / FOOT
     hours = lines(
         (
             ("set up a metal", 1, "metals", 10.0),
-            ("template", 1, "templates", 3 + 0.5 * root / FOOT),
-            ("snips", border / FOOT, "ft", 0.25 * border / FOOT),
-            ("deburr", border / FOOT, "ft", 0.2 * border / FOOT),
+            ("template", halves, "templates", 3 * halves + 0.5 * root_ft),
+            ("snips", border_ft, "ft", 0.25 * border_ft),
+            ("deburr", border_ft, "ft", 0.2 * border_ft),
             ("pre-form", 4 * math.pi / 12, "ft", 4 * math.pi / 12),
-            ("fit", 1, "pieces", 4 + 0.5 * ft),
-            ("seams", 1, "seams", 3.0),
+            ("fit", halves, "pieces", 4 * halves + 0.5 * ft),
+            ("seams", halves, "seams", 3.0 * halves),
             ("hold standing", ft, "ft", 1.5 * ft),
             ("fillet", 2 * ft, "ft", 2 * ft),
             ("release wax", ft, "ft", ft),
@@ -224,11 +215,13 @@ def lid_in_a_frame() -> HandPlan:
     litres = (3 / 64 * INCH) ** 2 * (1 - math.pi / 4) * length * 2 * 1.25 / 1e6
     waxed = 0.7 + 2 * area / 1e6
     amounts = (
-        Amount(item="seam tape", amount=1, unit="seams", buy=1, price=0.1),
+        Amount(item="seam tape", amount=halves, unit="seams", buy=halves, price=0.1 * halves),
         Amount(item="fillet", amount=litres, unit="litre", buy=litres, price=18 * litres),
         Amount(item="release wax", amount=waxed, unit="m2", buy=waxed, price=1.2 * waxed),
     )
-    scrap = unit - area - offcut
+    # Blanks one above the other, 25.4 + 1.6 mm each; what is above 60 mm is kept.
+    offcut = 3048.0 * 143.2
+    scrap = 203.2 * 3048.0 - area - offcut
     return finished(
         job,
         hours=hours,
@@ -237,14 +230,8 @@ def lid_in_a_frame() -> HandPlan:
         waste_kg=scrap * 1.4e-6,
         sections=(
             Section(
-                id="S1",
-                patches=("lid", "frame"),
-                area_mm2=700_000.0,
-                mass_kg=mass,
-                extent_mm=None,
-                centre_mm=None,
-                people=2,
-                lift_basis="two people",
+                id="S1", patches=("lid", "frame"), area_mm2=700_000.0, mass_kg=mass,
+                extent_mm=None, centre_mm=None, people=2, lift_basis="two people",
             ),
         ),
         removal=(
@@ -253,19 +240,25 @@ def lid_in_a_frame() -> HandPlan:
             ),
         ),
         edges=(EdgePlan(edge="lid | frame", treatment="standing", joint=False),),
-        pieces=(piece,),
+        pieces=tuple(pieces),
         purchases=(Purchase(stock="al roll", buy=1, from_hand=0, unit_price=14.0, price=14.0),),
         nests=(
             NestPlan(
-                id="N1",
-                stock="al roll",
-                bought=True,
-                placed=(Placed(piece="P1", x_mm=25.4, y_mm=0.0, turn_deg=0.0, flipped=False),),
-                offcuts=(Offcut(outline_mm=box(0.0, 30.0, 3048.0, 203.2), area_mm2=offcut),),
+                id="N1", stock="al roll", bought=True,
+                placed=tuple(
+                    Placed(piece=piece.id, x_mm=25.4, y_mm=27.0 * n, turn_deg=0.0, flipped=False)
+                    for n, piece in enumerate(pieces)
+                ),
+                offcuts=(Offcut(outline_mm=box(0.0, 60.0, 3048.0, 203.2), area_mm2=offcut),),
                 scrap_mm2=scrap,
             ),
         ),
-    )
+    )  # fmt: skip
+
+
+def lid_in_two_halves() -> HandPlan:
+    """The same with a seam in the middle of either long side."""
+    return lid_in_a_frame(halves=2)
 
 
 # --- a box in two sections ------------------------------------------------------------------------
@@ -392,6 +385,7 @@ def box_in_two_sections() -> HandPlan:
             # The thin one: (192·203395·(31.75·0.455^3/12)·0.79375/22.241)^(1/3) = 70 mm < 101.6.
             reason=Reason(rule="clamp pitch", sentence="26 ga lifts between clamps"),
             clamp_pitch_mm=pitch,
+            clamps=11,
             mass_kg=area_3 * 6.9e-6,
         ),
     )  # fmt: skip

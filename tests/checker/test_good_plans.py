@@ -1,11 +1,11 @@
 """The checker accepts plans that keep every rule, worked by hand."""
 
 import pytest
-from hand_plans import box_in_two_sections, doors_and_a_hatch, lid_in_a_frame
+from hand_plans import box_in_two_sections, doors_and_a_hatch, lid_in_a_frame, lid_in_two_halves
 
 from solver.checker import check_plan
 
-CASES = [lid_in_a_frame, box_in_two_sections, doors_and_a_hatch]
+CASES = [lid_in_a_frame, lid_in_two_halves, box_in_two_sections, doors_and_a_hatch]
 
 
 @pytest.mark.parametrize("case", CASES)
