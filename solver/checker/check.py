@@ -123,5 +123,6 @@ def check_plan(job: Job, plan: Plan) -> CheckReport:
     for rule in RULES:
         faults.extend(rule(reading))
     cost: Cost = money.cost_of(reading)
-    faults.extend(status.proofs(plan, cost))
+    # By the stated cost: where that is wrong it is a fault already, told above.
+    faults.extend(status.proofs(plan, plan.cost or cost))
     return CheckReport(tuple(faults), cost)
