@@ -34,8 +34,12 @@ NORMAL_TOLERANCE_DEG = 1.0
 #: A normal that leans more than this (degrees) along its path is a mistake, not a measurement.
 LEANING_LIMIT_DEG = 30.0
 
-#: Most stretches that a fit may use; more points than that share stretches.
-MOST_STRETCHES = 48
+#: Numbers of stretches that a fit may use, fewer first; more points than that share stretches.
+MOST_STRETCHES = (24, 96)
+
+#: A path that turns more than this (degrees) at one point has a sharp corner there: even a bend of
+#: 6 in radius, taped every 6 in, turns less.
+SHARP_TURN_DEG = 60.0
 
 #: A fit passes when its misses are, as root mean square, at most those of points spread evenly over
 #: a disc of the tolerance, sqrt(1/2) of it, and none is more than half as large again as the
@@ -99,15 +103,16 @@ def fit_points(
     between corners one by one.  Normals may have any length.
 
     Raises ValueError for fewer than three points, points that coincide, normals of no length or
-    along the path, numbers that are not finite, and points that no smooth line passes.
+    along the path, a sharp corner, numbers that are not finite, and points that no smooth line
+    passes.
     """
-    points, ups = _checked(points_mm, normals, closed)
     for name, value in (
         ("tolerance_mm", tolerance_mm),
         ("normal_tolerance_deg", normal_tolerance_deg),
     ):
         if not (math.isfinite(value) and value > 0.0):
             raise ValueError(f"{name} is {value}; give a tolerance above zero")
+    points, ups = _checked(points_mm, normals, closed, tolerance_mm)
     problem = _Problem(points, ups, tolerance_mm, math.radians(normal_tolerance_deg), closed)
     state = _smoothest(problem)
     miss, lean, _ = _misses(problem, *_walk(problem, state))
@@ -123,7 +128,9 @@ def fit_points(
 # --- the measured data --------------------------------------------------------------------------
 
 
-def _checked(points_mm: Floats, normals: Floats, closed: bool) -> tuple[Floats, Floats]:
+def _checked(
+    points_mm: Floats, normals: Floats, closed: bool, tolerance_mm: float
+) -> tuple[Floats, Floats]:
     points = np.array(points_mm, dtype=np.float64)
     outward = np.array(normals, dtype=np.float64)
     if points.ndim != 2 or points.shape[1] != 3 or outward.shape != points.shape:
@@ -155,6 +162,16 @@ def _checked(points_mm: Floats, normals: Floats, closed: bool) -> tuple[Floats, 
         at = int(np.argmin(gap))
         nearby = (at + 1) % (len(points) - 1) if closed else at + 1
         raise ValueError(f"points {at} and {nearby} coincide; leave one out")
+    along = np.diff(points, axis=0) / gap[:, None]
+    turn = np.degrees(np.arccos(np.clip(np.sum(along[1:] * along[:-1], axis=1), -1.0, 1.0)))
+    # between points as near as this, noise alone turns the chords
+    turn[np.minimum(gap[1:], gap[:-1]) < 8.0 * tolerance_mm] = 0.0
+    if len(turn) and float(turn.max()) > SHARP_TURN_DEG:
+        at = int(np.argmax(turn))
+        raise ValueError(
+            f"the path turns {turn[at]:.0f} degrees at point {at + 1}, more than "
+            f"{SHARP_TURN_DEG:.0f}; part it there if the corner is sharp, or give closer points"
+        )
     ups = -outward / length[:, None]
     tangents = _tangents(points, closed)
     lean = np.degrees(np.arcsin(np.clip(np.abs(np.sum(ups * tangents, axis=1)), 0.0, 1.0)))
@@ -219,7 +236,7 @@ class _State:
         return self.stations[self.knots_at]
 
 
-def _first_state(problem: _Problem) -> _State:
+def _first_state(problem: _Problem, most_stretches: int) -> _State:
     """Rough curvatures from three neighbours each: a place to start, not a result."""
     points, ups = problem.points, problem.ups
     tangents = _tangents(points, problem.closed)
@@ -246,7 +263,7 @@ def _first_state(problem: _Problem) -> _State:
     angle = np.arctan2(size, trace)
     rate = spin * np.where(size > 1e-9, angle / np.maximum(size, 1e-12), 1.0)[:, None]
     rate = rate / chord[:, None]
-    count = min(len(points) - 1, MOST_STRETCHES)
+    count = min(len(points) - 1, most_stretches)
     knots_at = np.unique(np.round(np.linspace(0, len(points) - 1, count + 1)).astype(np.int64))
     middle = 0.5 * (stations[1:] + stations[:-1])
     knots = stations[knots_at]
@@ -320,7 +337,10 @@ def _fits(problem: _Problem, state: _State) -> bool:
 def _smoothest(problem: _Problem) -> _State:
     """Find the least varying state within the tolerances, without curvatures not needed."""
     used = _ALL
-    state, weight = _heaviest(problem, _first_state(problem), used)
+    for most_stretches in MOST_STRETCHES:
+        state, weight = _heaviest(problem, _first_state(problem, most_stretches), used)
+        if _fits(problem, state) or len(problem.points) - 1 <= most_stretches:
+            break
     if not _fits(problem, state):
         miss, lean, _ = _misses(problem, *_walk(problem, state))
         share = np.maximum(miss / problem.tolerance, lean / problem.normal_tolerance)
@@ -355,17 +375,19 @@ def _heaviest(
     constant = _settled(problem, _averaged(rough), math.inf, used)
     if len(rough.easy) == 2 or _fits(problem, constant):
         return constant, math.inf
-    failed = math.inf
-    state = rough
-    for weight in reversed(_WEIGHTS.tolist()):
-        state = min(
-            (_settled(problem, start, weight, used) for start in (state, rough)),
-            key=lambda s: _cost(problem, s, weight),
-        )
-        if _fits(problem, state):
-            break
-        failed = weight
-    best_weight = weight
+    weights = _WEIGHTS[::-1].tolist()
+    state, best_weight, failed = rough, weights[-1], math.inf
+    # from the last state first; from the rough curvatures only where that leads nowhere
+    for again in (False, True):
+        state, failed = rough, math.inf
+        for best_weight in weights:
+            state = _settled(problem, rough if again else state, best_weight, used)
+            if _fits(problem, state):
+                break
+            failed = best_weight
+        else:
+            continue
+        break
     if math.isfinite(failed) and failed > best_weight:
         for _ in range(2):
             between = math.sqrt(best_weight * failed)

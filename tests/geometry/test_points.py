@@ -255,6 +255,7 @@ def changed(array, at, value):
         (FLAT, changed(UP, 1, math.nan), {}, "normal 1 is"),
         (changed(FLAT, 2, math.inf), UP, {}, "point 2 is"),
         (FLAT, changed(UP, 2, (1.0, 0.0, 1.0)), {}, "normal 2 leans 45 degrees"),
+        (changed(FLAT, 5, (400.0, 100.0, 0.0)), UP, {}, "turns 90 degrees at point 4"),
         (FLAT, UP, {"tolerance_mm": 0.0}, "tolerance_mm is 0.0"),
         (FLAT, UP, {"normal_tolerance_deg": math.nan}, "normal_tolerance_deg"),
     ],
