@@ -16,7 +16,8 @@ Decisions (all whole numbers)
 Rules
     each patch in one section; the number of sections within limits
     z_e = 1 - sum of q_S that contain both its patches; required and forbidden splits fixed
-    each line is covered by exactly one option; pinched ones need the joint, standing ones its absence
+    each line is covered by exactly one option; pinched need the joint, standing its absence
+    no two options meet where a seam may not be
     area: for every set C of stock, what only C can hold fits on C (blanks and stock grown by half
         the cutting gap, so that the gap is counted exactly once)
     an option needs at least one unit that can hold each of its pieces
@@ -39,10 +40,13 @@ from typing import Literal
 
 from ortools.sat.python import cp_model
 
-MONEY_UNITS = 1000
-"""Money is counted in thousandths, so that rounding stays far below a cent."""
+MONEY_UNITS = 100_000
+"""Money is counted in thousandths of a cent, so that a plan of a hundred items is off by less than
+a tenth of a cent."""
 AREA_UNIT_MM2 = 100.0
 """Areas are counted in cm²: small numbers keep the linear relaxation tight."""
+MOST_AREA_ROWS = 200
+"""For one sheet metal; leaving out a row for several kinds together only weakens the bound."""
 STOP_POLL_SECONDS = 0.05
 
 
@@ -134,6 +138,8 @@ class MasterProblem:
     clamp_price: float = 0.0
     constant_cost: float = 0.0
     lane_rows: tuple[LaneRow, ...] = ()
+    clashes: tuple[tuple[int, ...], ...] = ()
+    """Options of which at most one may be made: they would leave a seam where none may be."""
     symmetric_pairs: tuple[tuple[int, int], ...] = ()
     """Columns that must be chosen together, or (with -1) not at all: a symmetric split."""
 
@@ -188,6 +194,7 @@ class Master:
         self._add_sections()
         self._add_joints()
         self._add_cover()
+        self._add_clashes()
         self._add_templates()
         self._add_set_up()
         self._add_stock()
@@ -267,6 +274,11 @@ class Master:
                 model.add(sum(covering[line, "pinched"]) == joint)
                 model.add(sum(covering[line, "standing"]) + joint == 1)
 
+    def _add_clashes(self) -> None:
+        """No seam at a mark too near a corner or a notch, unless something changes there."""
+        for options in self.problem.clashes:
+            self.model.add_at_most_one(self.variables.options[i] for i in options)
+
     def _add_templates(self) -> None:
         """One template serves a piece and its mirrored twin where both are cut alike."""
         makers: dict[str, list[cp_model.IntVar]] = defaultdict(list)
@@ -303,7 +315,8 @@ class Master:
         for option in problem.options:
             area_by_sheet[option.sheet] += sum(need.area_mm2 for need in option.needs)
         for index, kind in enumerate(problem.stock):
-            enough = math.ceil(2 * area_by_sheet[kind.sheet] / kind.capacity_mm2) + 2
+            area = area_by_sheet[kind.sheet] / min(1.0, self._fill.get(kind.sheet, 1.0))
+            enough = math.ceil(2 * area / kind.capacity_mm2) + 2
             most = enough if kind.for_sale is None else min(enough, kind.for_sale)
             self.variables.bought.append(model.new_int_var(0, most, f"n{index}"))
             self.variables.hand.append(model.new_int_var(0, kind.on_hand, f"h{index}"))
@@ -323,14 +336,7 @@ class Master:
     def _add_area_rows(self, sheet: int) -> None:
         problem, fill = self.problem, self._fill.get(sheet, 1.0)
         options = [(i, o) for i, o in enumerate(problem.options) if o.sheet == sheet]
-        holders = sorted(
-            {need.holds for _, option in options for need in option.needs},
-            key=lambda holds: (len(holds), sorted(holds)),
-        )
-        every = frozenset(k for k, kind in enumerate(problem.stock) if kind.sheet == sheet)
-        if options and every not in holders:
-            holders.append(every)
-        for holds in holders:
+        for holds in _with_unions({need.holds for _, o in options for need in o.needs}):
             load = []
             for index, option in options:
                 area = sum(need.area_mm2 for need in option.needs if need.holds <= holds)
@@ -450,9 +456,7 @@ class Master:
 
 
 @contextmanager
-def _watched(
-    solver: cp_model.CpSolver, should_stop: Callable[[], bool] | None
-) -> Iterator[None]:
+def _watched(solver: cp_model.CpSolver, should_stop: Callable[[], bool] | None) -> Iterator[None]:
     """Ask the solver to stop, again and again, once a stop is wanted.
 
     A stop asked for before the search has begun is lost, so asking once would not do.
@@ -474,6 +478,28 @@ def _watched(
     finally:
         ended.set()
         watcher.join()
+
+
+def _with_unions(holders: set[frozenset[int]]) -> list[frozenset[int]]:
+    """Add the unions of sets that overlap: with these, no other set of stock could be too full.
+
+    Sets that share no stock need no row together: the sum of their own rows says it.
+    """
+    found = set(holders)
+    fresh = sorted(found, key=_by_size)
+    while fresh and len(found) <= MOST_AREA_ROWS:
+        new: dict[frozenset[int], None] = {}
+        for one in fresh:
+            for other in sorted(found, key=_by_size):
+                if one & other and (both := one | other) not in found:
+                    new[both] = None
+        found.update(new)
+        fresh = list(new)
+    return sorted(found, key=_by_size)
+
+
+def _by_size(holds: frozenset[int]) -> tuple[int, list[int]]:
+    return len(holds), sorted(holds)
 
 
 def _members(mask: int) -> list[int]:
