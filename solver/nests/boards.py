@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from solver.nests.poses import Grid, Pose, _slabs_of_edges
+from solver.nests.poses import Grid, Pose, slabs_of_edges
 from solver.nests.shapes import Stock, usable_region
 
 
@@ -70,15 +70,26 @@ class Board:
         self.eroded[(rows, columns)] = found
         return found
 
-    def positions(self, pose: Pose) -> int:
-        """Map of the cells where the lower left corner of a pose may lie."""
+    def positions(self, pose: Pose, blocks: int | None = None) -> int:
+        """Map of the cells where the lower left corner of a pose may lie.
+
+        With `blocks`, only so many blocks of the pose are looked at: a superset.
+        """
         if pose.rows > self.rows or pose.columns > self.columns:
             return 0
-        found = self.starts(pose.rows)
-        stride = self.stride
-        free = self.free
-        for column, row, rows, columns in pose.runs:
-            found &= free(rows, columns) >> (column * stride + row)
+        return self._narrow(self.starts(pose.rows), pose.runs[:blocks], 0)
+
+    def finish(self, pose: Pose, found: int, base: int, blocks: int) -> int:
+        """Look at the blocks of a pose after the first so many; maps begin at column `base`."""
+        return self._narrow(found, pose.runs[blocks:], base * self.stride)
+
+    def _narrow(self, found: int, runs: tuple[tuple[int, int, int, int], ...], base: int) -> int:
+        stride, known = self.stride, self.eroded
+        for column, row, rows, columns in runs:
+            free = known.get((rows, columns))
+            if free is None:
+                free = self.free(rows, columns)
+            found &= free >> (base + column * stride + row)
             if not found:
                 return 0
         return found
@@ -140,7 +151,7 @@ def _covered(
         b = np.concatenate([ring[1:] for ring in rings]) - (x0, y0)
         zero = np.zeros(len(a), dtype=np.int64)
         wide = int(max(a[:, 0].max(), b[:, 0].max()) / grid.dx_mm) + 2
-        found = _slabs_of_edges(a[:, 0], a[:, 1], b[:, 0], b[:, 1], zero, np.array([wide]), grid)
+        found = slabs_of_edges(a[:, 0], a[:, 1], b[:, 0], b[:, 1], zero, np.array([wide]), grid)
         for slab, low, count in zip(*(part.tolist() for part in found[1:]), strict=True):
             high = min(low + count, rows)
             if slab < columns and low < high:

@@ -17,7 +17,10 @@ import shapely
 
 from solver.nests.boards import Board
 from solver.nests.poses import Grid, Pose, poses
-from solver.nests.shapes import Layout, Placement, Points, Shape, UsedUnit
+from solver.nests.shapes import Placement, Points, Shape
+
+PROBE = 6
+"""Blocks of a pose looked at before poses are compared."""
 
 RIGHT_ANGLES = np.array([0.0, 90.0, 180.0, 270.0])
 
@@ -44,7 +47,7 @@ class Laid:
 
 @dataclass(eq=False)
 class Filling:
-    """State of the search: boards, pieces and where each piece lies (None where it has no place)."""
+    """State of the search: boards, pieces and where each piece lies, None for no place."""
 
     boards: list[Board]
     pieces: list[Piece]
@@ -60,7 +63,7 @@ class Filling:
 
 
 def angles(shape: Shape) -> Points:
-    """Turns worth trying: quarter turns, or 24 about the blank's long axis and small tilts of it."""
+    """Return turns worth trying: quarter turns, or 24 from the long axis and small tilts of it."""
     if shape.square:
         return RIGHT_ANGLES
     box = shapely.oriented_envelope(shapely.Polygon(shape.outline_mm))
@@ -112,39 +115,43 @@ def make_pieces(
 def _best_place(
     board: Board, ways: Sequence[Pose], stretch: float, high: bool
 ) -> tuple[Pose, int, int] | None:
-    """Pose and cell that reach least far: start of the blank plus `stretch` times its length."""
+    """Pose and cell that reach least far: start of the blank plus `stretch` times its length.
+
+    A few blocks of a pose tell where it may start at best; poses are finished in that order, until
+    none can be better than what is found.
+    """
+    stride = board.stride
+    hopeful: list[tuple[float, int, int]] = []
+    for k, pose in enumerate(ways):
+        found = board.positions(pose, PROBE)
+        if found:
+            column = ((found & -found).bit_length() - 1) // stride
+            hopeful.append((column + stretch * pose.columns + 1e-3 * pose.rows, k, found))
+    hopeful.sort()
     best: tuple[Pose, int, int] | None = None
     best_score = math.inf
-    stride = board.stride
-    for pose in ways:
-        found = board.positions(pose)
+    for score, k, found in hopeful:
+        if score >= best_score:
+            break
+        pose = ways[k]
+        base = ((found & -found).bit_length() - 1) // stride
+        reach = board.columns
+        extent = stretch * pose.columns + 1e-3 * pose.rows
+        if best is not None:
+            reach = min(reach, int(best_score - extent) + 1)
+        found = (found >> (base * stride)) & ((1 << ((reach - base + 1) * stride)) - 1)
+        found = board.finish(pose, found, base, PROBE)
         if not found:
             continue
         first = (found & -found).bit_length() - 1
         column = first // stride
-        score = column + stretch * pose.columns + 1e-3 * pose.rows
+        score = base + column + extent
         if score < best_score:
             row = first - column * stride
             if high:
                 row = ((found >> (column * stride)) & ((1 << stride) - 1)).bit_length() - 1
-            best, best_score = (pose, column, row), score
+            best, best_score = (pose, base + column, row), score
     return best
-
-
-def _view(filling: Filling, b: int, margin: int) -> None:
-    """Set a board's map to what its pieces leave, up to `margin` columns beyond the last piece."""
-    board = filling.boards[b]
-    taken = 0
-    last = 0
-    for at in filling.laid:
-        if at is not None and at.board == b:
-            taken |= at.mask
-            last = max(last, at.column + at.pose.columns)
-    bits = board.empty & ~taken
-    end = last + margin
-    if end < board.columns:
-        bits &= (1 << (end * board.stride)) - 1
-    board.set_bits(bits)
 
 
 def lay(
@@ -155,42 +162,72 @@ def lay(
     most_poses: int,
     board_order: Sequence[int],
     deadline: float | None = None,
+    inside: bool = False,
+    all_or_none: bool = False,
 ) -> None:
-    """Lay pieces in order, each on the first board that has room for it."""
-    margin = max((p.columns for i in order for p in filling.pieces[i].poses), default=1) + 1
-    for b in board_order:
-        _view(filling, b, margin)
+    """Lay pieces in order, each on the first board that has room for it.
+
+    `inside` only where it reaches no farther than the blanks already there. `all_or_none` stops at
+    the first piece without a place.
+    """
+    taken = [0] * len(filling.boards)
+    last = [0] * len(filling.boards)
+    for at in filling.laid:
+        if at is not None:
+            taken[at.board] |= at.mask
+            last[at.board] = max(last[at.board], at.column + at.pose.columns)
     hopeless: set[tuple[int, int]] = set()
     for i in order:
         if deadline is not None and time.monotonic() > deadline:
             return
         piece = filling.pieces[i]
-        ways = piece.poses
+        ways: Sequence[Pose] = piece.poses
         if len(ways) > most_poses:
-            ways = tuple(rng.sample(ways, most_poses))
+            ways = rng.sample(ways, most_poses)
+        margin = 0 if inside else max((pose.columns for pose in ways), default=0) + 1
         for b in board_order:
             if (id(piece), b) in hopeless:
                 continue
             board = filling.boards[b]
+            end = last[b] + margin
+            bits = board.empty & ~taken[b]
+            if end < board.columns:
+                bits &= (1 << (end * board.stride)) - 1
+            board.set_bits(bits)
             found = _best_place(board, ways, stretch, rng.random() < 0.5)
-            if found is None:
-                if len(ways) == len(piece.poses):
-                    hopeless.add((id(piece), b))
-                continue
-            pose, column, row = found
-            mask = board.mask(pose, column, row)
-            filling.laid[i] = Laid(b, pose, column, row, mask)
-            _view(filling, b, margin)
-            break
+            if found is not None:
+                pose, column, row = found
+                mask = board.mask(pose, column, row)
+                filling.laid[i] = Laid(b, pose, column, row, mask)
+                taken[b] |= mask
+                last[b] = max(last[b], column + pose.columns)
+                break
+            if len(ways) == len(piece.poses) and not inside:
+                hopeless.add((id(piece), b))
+        if all_or_none and filling.laid[i] is None:
+            return
 
 
 def fill_greedy(
-    filling: Filling, rng: random.Random, stretch: float, deadline: float | None = None
+    filling: Filling,
+    rng: random.Random,
+    stretch: float,
+    deadline: float | None = None,
+    all_or_none: bool = False,
 ) -> None:
     """Lay all pieces anew, largest first."""
     filling.laid = [None] * len(filling.pieces)
     order = sorted(range(len(filling.pieces)), key=lambda i: (-filling.pieces[i].area_mm2, i))
-    lay(filling, order, rng, stretch, 64, range(len(filling.boards)), deadline)
+    lay(
+        filling,
+        order,
+        rng,
+        stretch,
+        64,
+        range(len(filling.boards)),
+        deadline,
+        all_or_none=all_or_none,
+    )
 
 
 def _gravity(filling: Filling) -> float:
@@ -252,7 +289,7 @@ def improve(
 
 
 def _ruin(filling: Filling, rng: random.Random) -> list[int]:
-    """A few neighbours to take out, from one board and at times from a second one."""
+    """Choose a few neighbours to take out, from one board and at times from a second one."""
     placed = [(i, at) for i, at in enumerate(filling.laid) if at is not None]
     if not placed:
         return []
@@ -277,17 +314,8 @@ def _ruin(filling: Filling, rng: random.Random) -> list[int]:
     return taken
 
 
-def to_layout(filling: Filling, cut_by_deadline: bool) -> Layout:
-    """Layout in stock coordinates; units without blanks are left out."""
-    used = sorted({at.board for at in filling.laid if at is not None})
-    number = {b: k for k, b in enumerate(used)}
-    taken: dict[str, int] = {}
-    units: list[UsedUnit] = []
-    for b in used:
-        stock = filling.boards[b].stock
-        count = taken.get(stock.id, 0)
-        taken[stock.id] = count + 1
-        units.append(UsedUnit(stock.id, bought=count >= stock.on_hand))
+def placements_of(filling: Filling) -> list[Placement]:
+    """Placements in stock coordinates, their unit the index of the board."""
     placements: list[Placement] = []
     for piece, at in zip(filling.pieces, filling.laid, strict=True):
         if at is None:
@@ -296,11 +324,20 @@ def to_layout(filling: Filling, cut_by_deadline: bool) -> Layout:
         placements.append(
             Placement(
                 piece.shape.id,
-                number[at.board],
+                at.board,
                 board.x0_mm + at.column * board.grid.dx_mm + at.pose.origin_x_mm,
                 board.y0_mm + at.row * board.grid.dy_mm + at.pose.origin_y_mm,
                 at.pose.turn_deg,
                 at.pose.flipped,
             )
         )
-    return Layout(tuple(units), tuple(placements), filling.complete(), cut_by_deadline)
+    return placements
+
+
+def ends(filling: Filling) -> list[int]:
+    """First column behind the last blank of each board."""
+    result = [0] * len(filling.boards)
+    for at in filling.laid:
+        if at is not None:
+            result[at.board] = max(result[at.board], at.column + at.pose.columns)
+    return result

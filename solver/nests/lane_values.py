@@ -29,40 +29,41 @@ def knapsack(widths: Sequence[int], prices: Floats, most: int) -> Floats:
     w, p = w[keep], np.asarray(prices, dtype=np.float64)[keep]
     if not len(w):
         return value
-    order = np.argsort(w, kind="stable")
-    w, p = w[order], p[order]
-    for c in range(int(w[0]), most + 1):
-        n = int(np.searchsorted(w, c, side="right"))
-        value[c] = max(value[c - 1], float(np.max(value[c - w[:n]] + p[:n])))
-    return value
+    for step, worth in zip(w.tolist(), p.tolist(), strict=True):
+        while step <= most:  # 1, 2, 4 ... copies more: every number of copies is met
+            value[step:] = np.maximum(value[step:], value[:-step] + worth)
+            step, worth = 2 * step, 2 * worth
+    return np.asarray(np.maximum.accumulate(value))
 
 
-def _pattern(widths: Sequence[int], prices: Floats, value: Floats, room: int) -> Floats:
+def _pattern(
+    widths: Sequence[int], prices: Sequence[float], value: Sequence[float], room: int
+) -> Floats:
     """Numbers of each width in a best pattern for a room."""
     counts = np.zeros(len(widths))
     c = room
-    while True:
-        while c > 0 and value[c - 1] == value[c]:
-            c -= 1
-        if c <= 0:
-            return counts
+    while value[c] > 1e-12:
         for i, w in enumerate(widths):
-            if w <= c and value[c - w] + prices[i] == value[c]:
+            if w <= c and value[c - w] + prices[i] >= value[c] - 1e-12:
                 counts[i] += 1
                 c -= w
                 break
-        else:  # pragma: no cover - the table is built from these very sums
-            return counts
+        else:
+            c -= 1
+    return counts
 
 
 def lane_prices(
-    demands: Sequence[Sequence[tuple[int, float]]], room: int, rounds: int = 400
+    demands: Sequence[Sequence[tuple[int, float]]],
+    room: int,
+    rounds: int = 60,
+    accuracy: float = 1e-4,
 ) -> tuple[dict[int, float], float]:
     """Dual prices of widths for stock of one width, by column generation.
 
     `demands` lists for each blank its ways to lie as (width, length of lane used), one of which (or
     a mix) must be served. Returns price by width and the bound: least length of stock, exact for
-    the relaxation up to rounding because it is taken from the prices, not from the programme.
+    the relaxation within `accuracy` and never above it, because it is taken from the prices.
     """
     widths = sorted({w for ways in demands for w, _ in ways if w <= room})
     index = {w: k for k, w in enumerate(widths)}
@@ -112,7 +113,12 @@ def lane_prices(
         if bound > best_bound:
             best_bound = bound
             best_prices = {w: float(p) for w, p in zip(widths, prices / value[room], strict=True)}
-        if value[room] <= 1.0 + 1e-9 or bound >= float(solved.fun) * (1 - 1e-9):
+        if value[room] <= 1.0 + 1e-9 or bound >= float(solved.fun) * (1 - accuracy):
             break
-        columns.append(_pattern(widths, prices, value, room))
+        price_list, value_list = prices.tolist(), value.tolist()
+        for k, w in enumerate(widths):  # the best pattern that holds each width
+            if value[room - w] + prices[k] > 1.0 + 1e-9:
+                column = _pattern(widths, price_list, value_list, room - w)
+                column[k] += 1
+                columns.append(column)
     return best_prices, best_bound

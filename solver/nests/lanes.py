@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-from solver.nests.shapes import Layout, Placement, Shape, Stock, UsedUnit, usable_region
+from solver.nests.shapes import Placement, Shape, Stock, usable_region
 
 UNIT_MM = 25.4 / 16
 FINE_UNIT_MM = 0.05
@@ -70,10 +70,14 @@ class _Node:
 @dataclass(eq=False)
 class _Job:
     boxes: Sequence[Box]
+    ranks: Sequence[int]
     areas: Sequence[int]
+    lengths: Sequence[int]
+    total: int
     rooms: Sequence[Room]
     fill: Sequence[int]
     taste: Sequence[float]
+    window: int
     ranked: dict[int, list[int]] = field(default_factory=dict)
 
     def ranking(self, notch: int) -> list[int]:
@@ -145,6 +149,7 @@ def beam(
     rng: random.Random,
     deadline: float | None = None,
     branches: int = 5,
+    window: int = 12,
 ) -> tuple[list[Put], bool]:
     """Lay boxes into rooms one after the other.
 
@@ -152,15 +157,23 @@ def beam(
     Returns the puts of the front that left out least area and, among equals, ended earliest; and
     whether the deadline cut it.
     """
-    areas = [0] * len(counts)
+    longest_side = [0] * len(counts)
     for box in boxes:
-        areas[box.kind] = box.length * box.width
-    longest = max((box.length for box in boxes), default=1)
-    taste = [rng.uniform(0.85, 1.15) * box.length / longest for box in boxes]
+        longest_side[box.kind] = max(longest_side[box.kind], box.length)
+    by_length = sorted(range(len(counts)), key=lambda kind: -longest_side[kind])
+    rank = {kind: r for r, kind in enumerate(by_length)}
+    ranks = [rank[box.kind] for box in boxes]
+    areas = [0] * len(counts)
+    for k, box in enumerate(boxes):
+        areas[ranks[k]] = box.length * box.width
+    left = bytes(counts[kind] for kind in by_length)
+    taste = [rng.uniform(0.85, 1.15) * box.length / longest_side[by_length[0]] for box in boxes]
     fill = _fillable([box.width for box in boxes], max((r.width for r in rooms), default=0))
-    job = _Job(boxes, areas, rooms, fill, taste)
+    total = sum(area * count for area, count in zip(areas, left, strict=True))
+    lengths = [longest_side[kind] for kind in by_length]
+    job = _Job(boxes, ranks, areas, lengths, total, rooms, fill, taste, window)
     front: Front = ((0, 0, rooms[0].width),) if rooms else ()
-    level = [_Node(0.0, 0, 0, 0, front, bytes(counts), None, (0, 0, 0, -1))]
+    level = [_Node(0.0, 0, 0, 0, front, left, None, (0, 0, 0, -1))]
     best, best_value = level[0], (math.inf, math.inf)
     cut = False
     while level and not cut:
@@ -214,7 +227,9 @@ def _grow(job: _Job, node: _Node, branches: int) -> list[_Node]:
     room_index, front, lost, left = node.room, list(node.front), node.lost, node.left
     if not any(left):
         return []
-    boxes = job.boxes
+    boxes, ranks = job.boxes, job.ranks
+    remaining = [r for r, number in enumerate(left) if number][: job.window]
+    last = remaining[-1]  # ranks up to this one are among the longest that remain
     while room_index < len(job.rooms):
         room = job.rooms[room_index]
         k = front.index(min(front))
@@ -225,7 +240,8 @@ def _grow(job: _Job, node: _Node, branches: int) -> list[_Node]:
         children: list[_Node] = []
         for b in job.ranking(h):
             box = boxes[b]
-            if left[box.kind] and box.length <= space:
+            r = ranks[b]
+            if r <= last and left[r] and box.length <= space:
                 children.append(_put(job, node, room_index, front, lost, k, b, (below, above)))
                 if len(children) >= branches:
                     break
@@ -265,20 +281,19 @@ def _put(
     else:
         at = y + rest
         new = [(x, y, rest), (end, at, box.width)]
-    kind = box.kind
-    left = node.left[:kind] + bytes((node.left[kind] - 1,)) + node.left[kind + 1 :]
-    held = node.held + job.areas[kind]
-    doomed = (rest - job.fill[rest]) * box.length
-    return _Node(
-        (lost + doomed + 1.0) / held,
-        lost,
-        held,
-        room_index,
-        tuple(_joined(front[:k] + new + front[k + 1 :])),
-        left,
-        node,
-        (room_index, x, at, b),
-    )
+    rank = job.ranks[b]
+    left = node.left[:rank] + bytes((node.left[rank] - 1,)) + node.left[rank + 1 :]
+    held = node.held + job.areas[rank]
+    doomed = lost + (rest - job.fill[rest]) * box.length
+    grown = tuple(_joined(front[:k] + new + front[k + 1 :]))
+    guide = job.total * (1.0 + doomed / held)
+    if node.room + 1 == len(job.rooms) and held > job.total // 2:
+        last = len(left) - len(left.lstrip(b"\0"))
+        ends = max(grown)[0]
+        if last < len(left):
+            ends = max(ends, min(grown)[0] + job.lengths[last])
+        guide = max(guide, ends * job.rooms[-1].width + 0.5 * (doomed * job.total / held))
+    return _Node(guide, lost, held, room_index, grown, left, node, (room_index, x, at, b))
 
 
 def _joined(front: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
@@ -293,38 +308,24 @@ def _joined(front: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
     return result
 
 
-def to_layout(
+def placements_of(
     shapes: Sequence[Shape],
     boxes: Sequence[Box],
     units: Sequence[Stock],
     puts: Sequence[Put],
-    gap_mm: float,
     unit_mm: float,
-    cut: bool,
-) -> Layout:
-    """Layout of a beam's puts; units without blanks are left out."""
-    used = sorted({room for room, _, _, _ in puts})
-    number = {room: k for k, room in enumerate(used)}
-    taken: dict[str, int] = {}
-    used_units: list[UsedUnit] = []
-    for room in used:
-        stock = units[room]
-        count = taken.get(stock.id, 0)
-        taken[stock.id] = count + 1
-        used_units.append(UsedUnit(stock.id, bought=count >= stock.on_hand))
-    origin = {room: shapely.bounds(usable_region(units[room])).tolist()[:2] for room in used}
+) -> list[Placement]:
+    """Placements of a beam's puts, their unit an index into `units`."""
+    origins = [shapely.bounds(usable_region(stock)).tolist()[:2] for stock in units]
     placements: list[Placement] = []
     for room, x, y, b in puts:
         shape = shapes[boxes[b].kind]
         xy = np.asarray(shape.outline_mm)
         low_x, low_y = xy.min(axis=0).tolist()
-        corner_x, corner_y = origin[room][0] + x * unit_mm, origin[room][1] + y * unit_mm
+        corner_x, corner_y = origins[room][0] + x * unit_mm, origins[room][1] + y * unit_mm
         if boxes[b].turned:  # (x, y) -> (-y, x): the lowest x is now that of the highest y
-            high_y = float(xy[:, 1].max())
-            move = (corner_x + high_y, corner_y - low_x)
-            turn = 90.0
+            move, turn = (corner_x + float(xy[:, 1].max()), corner_y - low_x), 90.0
         else:
             move, turn = (corner_x - low_x, corner_y - low_y), 0.0
-        placements.append(Placement(shape.id, number[room], *move, turn, False))
-    complete = len(placements) == sum(shape.quantity for shape in shapes)
-    return Layout(tuple(used_units), tuple(placements), complete, cut)
+        placements.append(Placement(shape.id, room, *move, turn, False))
+    return placements

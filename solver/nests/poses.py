@@ -55,7 +55,8 @@ class Pose:
 def grown_ring(shape: Shape, gap_mm: float) -> Points:
     """Outline grown by half the gap, never less; shape (n, 2).
 
-    Round corners are drawn with chords, so the radius is raised until the chords lie outside.
+    Round corners are drawn with chords, each spanning 1.5 x 90/8 degrees at most (the library
+    rounds the number of chords), so the radius is raised until the chords lie outside.
     """
     polygon = shapely.Polygon(shape.outline_mm)
     if gap_mm == 0.0:
@@ -63,7 +64,7 @@ def grown_ring(shape: Shape, gap_mm: float) -> Points:
     elif shape.square:
         grown = shapely.buffer(polygon, gap_mm / 2, join_style="mitre", mitre_limit=2.0)
     else:
-        grown = shapely.buffer(polygon, gap_mm / 2 / math.cos(math.pi / 16), quad_segs=4)
+        grown = shapely.buffer(polygon, gap_mm / 2 / math.cos(0.75 * math.pi / 16), quad_segs=8)
     return np.asarray(grown.exterior.coords)[:-1]
 
 
@@ -148,12 +149,13 @@ def slabs(x: Points, y: Points, columns: Ints, grid: Grid) -> tuple[Ints, Ints, 
     xa, ya = x.ravel(), y.ravel()
     xb, yb = np.roll(x, -1, axis=1).ravel(), np.roll(y, -1, axis=1).ravel()
     ring = np.repeat(np.arange(rings), points)
-    return _slabs_of_edges(xa, ya, xb, yb, ring, columns, grid)
+    return slabs_of_edges(xa, ya, xb, yb, ring, columns, grid)
 
 
-def _slabs_of_edges(
+def slabs_of_edges(
     xa: Points, ya: Points, xb: Points, yb: Points, ring: Ints, columns: Ints, grid: Grid
 ) -> tuple[Ints, Ints, Ints, Ints]:
+    """Rows covered in each slab by regions given as edges from (xa, ya) to (xb, yb); see slabs."""
     dx, dy = grid.dx_mm, grid.dy_mm
     swap = xa > xb
     xa, xb = np.where(swap, xb, xa), np.where(swap, xa, xb)

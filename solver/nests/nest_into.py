@@ -1,0 +1,209 @@
+"""Nest blanks into exactly these units of stock.
+
+Straight blanks alone go into lanes; curved ones, offcut outlines and mixed jobs onto bitmaps; in a
+mixed job the straight blanks that found no place between the curved ones may also follow in lanes
+behind them. Every layout is measured before it is handed out.
+"""
+
+import random
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import shapely
+
+from solver.nests import fill, lanes
+from solver.nests.boards import make_board
+from solver.nests.shapes import (
+    Layout,
+    Placement,
+    Shape,
+    Stock,
+    UsedUnit,
+    check_gap,
+    check_shapes,
+    check_stocks,
+    usable_region,
+)
+from solver.nests.verify import verify
+
+Attempt = tuple[list[Placement], bool]
+"""Placements with units as indices into the units given, and whether the deadline cut them."""
+
+
+@dataclass(frozen=True)
+class _Task:
+    shapes: Sequence[Shape]
+    units: Sequence[Stock]
+    gap_mm: float
+    effort: int
+    deadline: float | None
+
+    @property
+    def quick(self) -> bool:
+        """Whether only an answer at the first go counts."""
+        return self.effort == 0
+
+    def late(self) -> bool:
+        return self.deadline is not None and time.monotonic() > self.deadline
+
+
+def nest_into(
+    shapes: Sequence[Shape],
+    units: Sequence[Stock],
+    gap_mm: float,
+    seed: int = 0,
+    effort: int = 60,
+    deadline: float | None = None,
+) -> Layout:
+    """Layout of the blanks on the units given, in the order given; complete if all found a place.
+
+    `units` names each unit once: the same Stock twice is two units of it, of which the first
+    `on_hand` come from the shelf. Units without blanks are left out of the layout. `effort` counts
+    steps of ruin and return, so that equal calls give equal layouts; with 0 the search gives up at
+    the first blank without a place, and an incomplete layout may be empty; `deadline` (an instant
+    of time.monotonic) is a guard, and the layout tells when it cut the search.
+
+    Raises ValueError for blanks, stock or a gap that make no sense, with the place.
+    """
+    check_shapes(shapes)
+    check_gap(gap_mm)
+    kinds = {stock.id: stock for stock in units}
+    check_stocks(tuple(kinds.values()))
+    area = {shape.id: shapely.Polygon(shape.outline_mm).area for shape in shapes}
+    asked = sum(shape.quantity for shape in shapes)
+    best: list[Placement] = []
+    best_area = 0.0
+    cut = False
+    task = _Task(shapes, units, gap_mm, effort, deadline)
+    for placements, late in _attempts(task, random.Random(seed)):
+        cut = cut or late
+        placed = sum(area[p.shape_id] for p in placements)
+        if placed > best_area or len(placements) == asked:
+            best, best_area = placements, placed
+        if len(best) == asked or task.late():
+            break
+    cut = cut and len(best) < asked
+    layout = settle(best, units, complete=len(best) == asked, cut=cut)
+    ample = [replace(stock, for_sale=None) for stock in kinds.values()]
+    faults = verify(layout, shapes, ample, gap_mm)
+    if faults:
+        raise RuntimeError(f"a nest came out wrong: {faults[0]}")
+    return layout
+
+
+def settle(
+    placements: Sequence[Placement], units: Sequence[Stock], complete: bool, cut: bool
+) -> Layout:
+    """Layout of placements; units without blanks are left out, the shelf is used first."""
+    used = sorted({p.unit for p in placements})
+    number = {unit: k for k, unit in enumerate(used)}
+    taken: dict[str, int] = {}
+    used_units: list[UsedUnit] = []
+    for unit in used:
+        stock = units[unit]
+        count = taken.get(stock.id, 0)
+        taken[stock.id] = count + 1
+        used_units.append(UsedUnit(stock.id, bought=count >= stock.on_hand))
+    moved = tuple(replace(p, unit=number[p.unit]) for p in placements)
+    return Layout(tuple(used_units), moved, complete, cut)
+
+
+def is_rectangle(stock: Stock) -> bool:
+    """Whether the usable region of a unit of stock is a rectangle along its axes."""
+    region = usable_region(stock)
+    return bool(abs(region.area - shapely.envelope(region).area) < 1e-6)
+
+
+def _attempts(task: _Task, rng: random.Random) -> Iterator[Attempt]:
+    """Ways to nest, quick ones first."""
+    if not task.units:
+        return
+    straight = [shape for shape in task.shapes if lanes.is_box(shape)]
+    rectangular = all(is_rectangle(stock) for stock in task.units)
+    all_straight = len(straight) == len(task.shapes)
+    if all_straight and rectangular:
+        yield from _lane_attempts(straight, task.units, task, rng)
+    grid = fill.choose_grid([(stock.length_mm, stock.width_mm) for stock in task.units])
+    boards = [make_board(stock, task.gap_mm, grid) for stock in task.units]
+    pieces = fill.make_pieces(task.shapes, task.gap_mm, grid, boards)
+    filling = fill.Filling(boards, pieces)
+    if straight and not all_straight and rectangular:
+        for short_mm in (1e9, 610.0, 0.0)[: 1 if task.quick else 3]:
+            yield from _curved_then_lanes(filling, straight, task, rng, short_mm)
+    if task.quick and straight and not all_straight:
+        return
+    for stretch in (1.0, 0.6)[: 1 if task.quick else 2]:
+        fill.fill_greedy(filling, rng, stretch, task.deadline, all_or_none=task.quick)
+        yield fill.placements_of(filling), task.late()
+    if task.quick:
+        return
+    cut = fill.improve(filling, rng, task.effort, task.deadline)
+    yield fill.placements_of(filling), cut
+
+
+def _lane_attempts(
+    straight: Sequence[Shape], units: Sequence[Stock], task: _Task, rng: random.Random
+) -> Iterator[Attempt]:
+    unit_mm = lanes.whole_unit_mm(straight, task.gap_mm)
+    kinds = [
+        replace(shape, quantity=min(lanes.MOST_OF_A_KIND, shape.quantity - done))
+        for shape in straight
+        for done in range(0, shape.quantity, lanes.MOST_OF_A_KIND)
+    ]
+    boxes = lanes.make_boxes(kinds, task.gap_mm, unit_mm)
+    counts = [shape.quantity for shape in kinds]
+    rooms = [lanes.make_room(stock, task.gap_mm, unit_mm) for stock in units]
+    for attempt in range(2 + task.effort // 10):
+        width = (4, 20)[attempt] if attempt < 2 else rng.choice((20, 40, 60))
+        window = 16 if attempt < 1 else rng.choice((5, 8, 12, 16, 24))
+        puts, cut = lanes.beam(boxes, counts, rooms, width, rng, task.deadline, window=window)
+        yield lanes.placements_of(kinds, boxes, units, puts, unit_mm), cut
+
+
+def _curved_then_lanes(
+    filling: fill.Filling,
+    straight: Sequence[Shape],
+    task: _Task,
+    rng: random.Random,
+    short_mm: float,
+) -> Iterator[Attempt]:
+    """Curved blanks, straight ones up to `short_mm` between them, the rest in lanes behind."""
+    is_straight = {shape.id for shape in straight}
+    order = sorted(range(len(filling.pieces)), key=lambda i: (-filling.pieces[i].area_mm2, i))
+    curved = [i for i in order if filling.pieces[i].shape.id not in is_straight]
+    short = [
+        i
+        for i in order
+        if filling.pieces[i].shape.id in is_straight
+        and max(lanes.size_mm(filling.pieces[i].shape)) <= short_mm
+    ]
+    filling.laid = [None] * len(filling.pieces)
+    every = range(len(filling.boards))
+    fill.lay(filling, curved, rng, 1.0, 64, every, task.deadline, all_or_none=task.quick)
+    if task.quick and any(filling.laid[i] is None for i in curved):
+        return
+    fill.lay(filling, short, rng, 1.0, 64, every, task.deadline, inside=True)
+    first = fill.placements_of(filling)
+    missing: dict[str, int] = {}
+    for piece, at in zip(filling.pieces, filling.laid, strict=True):
+        if at is None and piece.shape.id in is_straight:
+            missing[piece.shape.id] = missing.get(piece.shape.id, 0) + 1
+    rest = [replace(s, quantity=missing[s.id]) for s in straight if s.id in missing]
+    if not rest:
+        yield first, task.late()
+        return
+    tails: list[Stock] = []
+    back: list[tuple[int, float]] = []
+    for b, end in enumerate(fill.ends(filling)):
+        low, _, high, _ = shapely.bounds(usable_region(task.units[b])).tolist()
+        # cells end half a gap behind the last blank: a lane may start half a gap later
+        start = low + end * filling.boards[b].grid.dx_mm
+        if high - start > 1.0:
+            tails.append(Stock(f"tail {b}", task.units[b].width_mm, high - start, 0.0, 1, 0))
+            back.append((b, start))
+    for placements, cut in _lane_attempts(rest, tails, task, rng):
+        moved = [
+            replace(p, unit=back[p.unit][0], x_mm=p.x_mm + back[p.unit][1]) for p in placements
+        ]
+        yield first + moved, cut

@@ -1,0 +1,228 @@
+"""The cheapest purchase found on which blanks of one metal and gauge nest.
+
+Candidates come from a small integer programme over whole units: the cheapest numbers to buy that
+meet the proven rows stretched by a fill factor. The factor is bisected between what failed and what
+was nested; then every purchase that is cheaper than the best so far, and has nearly as much room,
+is tried in order of price. What is on hand costs nothing and is offered to every nest first.
+"""
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import shapely
+
+from solver.nests.lanes import is_box
+from solver.nests.nest_into import nest_into
+from solver.nests.price_rows import Rows, cheapest, price_rows
+from solver.nests.shapes import (
+    Layout,
+    Purchase,
+    Shape,
+    Stock,
+    check_gap,
+    check_shapes,
+    check_stocks,
+)
+
+STRAIGHT_FACTOR, CURVED_FACTOR = 1.03, 1.6
+"""Stock per area of blanks to begin with: what nests of straight and of curved blanks need."""
+
+
+@dataclass(eq=False)
+class _Search:
+    shapes: Sequence[Shape]
+    stocks: Sequence[Stock]
+    gap_mm: float
+    seed: int
+    deadline: float | None
+    rows: Rows
+    tried: list[list[int]] = field(default_factory=list)
+    best: Layout | None = None
+    price: float = float("inf")
+    cut: bool = False
+    nests: int = 0
+
+    def late(self) -> bool:
+        return self.deadline is not None and time.monotonic() > self.deadline
+
+    def candidate(self, stretch: float, below: float | None = None) -> list[int] | None:
+        """Cheapest untried numbers to buy with that much room to spare."""
+        numbers, _ = cheapest(
+            self.rows,
+            [stock.price for stock in self.stocks],
+            [stock.on_hand for stock in self.stocks],
+            [stock.for_sale for stock in self.stocks],
+            self.tried,
+            stretch,
+            below,
+        )
+        return numbers
+
+    def attempt(self, numbers: Sequence[int], effort: int) -> bool:
+        """Nest on these numbers and all that is on hand; keep the layout when it is cheaper."""
+        units = _units(self.stocks, numbers)
+        layout = nest_into(
+            self.shapes, units, self.gap_mm, self.seed + self.nests, effort, self.deadline
+        )
+        self.nests += 1
+        self.cut = self.cut or layout.cut_by_deadline
+        if not layout.complete:
+            if self.best is None or len(layout.placements) > len(self.best.placements) > 0:
+                self.best = layout if self.best is None or not self.best.complete else self.best
+            return False
+        price = _price(layout, self.stocks)
+        if price < self.price or self.best is None or not self.best.complete:
+            self.best, self.price = layout, price
+        return True
+
+
+def purchase(
+    shapes: Sequence[Shape],
+    stocks: Sequence[Stock],
+    gap_mm: float,
+    seed: int = 0,
+    effort: int = 60,
+    start: Mapping[str, int] | None = None,
+    deadline: float | None = None,
+    rows: Rows | None = None,
+) -> Purchase:
+    """Cheapest purchase found, with its layout; `layout.complete` is False when none was found.
+
+    `start` (numbers to buy by stock id) is tried first. With `effort` 0 the first purchase that
+    nests is returned; otherwise effort counts steps of ruin and return for each nest, and more
+    purchases are tried. `rows` saves computing price_rows again. `deadline` is an instant of
+    time.monotonic. Equal calls without a deadline give equal answers.
+
+    Raises ValueError as nest_into does.
+    """
+    check_shapes(shapes)
+    check_stocks(stocks)
+    check_gap(gap_mm)
+    if not shapes:
+        return Purchase({}, {}, Layout((), (), True), 0.0)
+    if rows is None:
+        rows = price_rows(shapes, stocks, gap_mm, lanes=effort > 0)
+    search = _Search(shapes, stocks, gap_mm, seed, deadline, rows)
+    if rows.impossible is None:
+        low, high = _first(search, start, effort)
+        if effort > 0 and high is not None:
+            _bisect(search, low, high, effort)
+            _by_price(search, effort)
+    return _result(search)
+
+
+def _first(
+    search: _Search, start: Mapping[str, int] | None, effort: int
+) -> tuple[float, float | None]:
+    """Try the hint, then ever more room; returns the last factor that failed and one that held."""
+    if start is not None:
+        numbers = [
+            min(start.get(s.id, 0), s.for_sale if s.for_sale is not None else 1 << 30)
+            for s in search.stocks
+        ]
+        if search.attempt(numbers, effort):
+            return 1.0, _room_factor(search)
+        search.tried.append(numbers)
+    failed = 1.0
+    factor = _first_factor(search.shapes)
+    while not search.late():
+        candidate = search.candidate(factor)
+        if candidate is None:  # nothing so roomy can be had: try all there is
+            everything = [s.for_sale if s.for_sale is not None else 0 for s in search.stocks]
+            held = search.attempt(everything, max(effort, 60))
+            return failed, _room_factor(search) if held else None
+        if search.attempt(candidate, 0):
+            return failed, _room_factor(search)
+        search.tried.append(candidate)
+        failed = factor
+        factor *= 1.07
+    return failed, None
+
+
+def _first_factor(shapes: Sequence[Shape]) -> float:
+    area = curved = 0.0
+    for shape in shapes:
+        part = shape.quantity * shapely.Polygon(shape.outline_mm).area
+        area += part
+        curved += 0.0 if is_box(shape) else part
+    return STRAIGHT_FACTOR + (CURVED_FACTOR - STRAIGHT_FACTOR) * curved / area
+
+
+def _room_factor(search: _Search) -> float:
+    """Least ratio of room to need, over the rows that can be stretched, of the best purchase."""
+    assert search.best is not None
+    counts = _counts(search.best, search.stocks)
+    room = search.rows.held @ counts
+    ratios = [
+        float(have / need)
+        for have, need, name in zip(room, search.rows.needed, search.rows.names, strict=True)
+        if not name.startswith("whole")
+    ]
+    return max(1.0, min(ratios))
+
+
+def _counts(layout: Layout, stocks: Sequence[Stock]) -> list[float]:
+    return [float(sum(u.stock_id == stock.id for u in layout.units)) for stock in stocks]
+
+
+def _bisect(search: _Search, low: float, high: float, effort: int) -> None:
+    """Narrow the factor between what failed and what held, always asking for a smaller price."""
+    for _ in range(5):
+        if search.late() or high - low < 0.01:
+            return
+        middle = (low + high) / 2
+        numbers = search.candidate(middle, _below(search))
+        if numbers is None:
+            high = middle
+            continue
+        if search.attempt(numbers, effort):
+            high = min(high, middle, _room_factor(search))
+        else:
+            search.tried.append(numbers)
+            low = middle
+
+
+def _by_price(search: _Search, effort: int) -> None:
+    """Try purchases that are cheaper than the best and nearly as roomy, in order of price."""
+    tries = 4 + effort // 20
+    factor = max(1.0, 0.96 * _room_factor(search))
+    while tries > 0 and not search.late():
+        tries -= 1
+        numbers = search.candidate(factor, _below(search))
+        if numbers is None:
+            if factor == 1.0:
+                return
+            factor = max(1.0, factor - 0.04)
+            continue
+        if not search.attempt(numbers, 2 * effort):
+            search.tried.append(numbers)
+
+
+def _below(search: _Search) -> float:
+    return search.price - max(1e-6, 1e-9 * search.price)
+
+
+def _units(stocks: Sequence[Stock], numbers: Sequence[int]) -> list[Stock]:
+    """All units: the shelf first, small ones before large, then what is bought, narrow first."""
+    shelf = [stock for stock in stocks for _ in range(stock.on_hand)]
+    shelf.sort(key=lambda stock: stock.width_mm * stock.length_mm)
+    bought = [stock for stock, number in zip(stocks, numbers, strict=True) for _ in range(number)]
+    bought.sort(key=lambda stock: (stock.width_mm, stock.length_mm))
+    return shelf + bought
+
+
+def _price(layout: Layout, stocks: Sequence[Stock]) -> float:
+    price = {stock.id: stock.price for stock in stocks}
+    return sum(price[unit.stock_id] for unit in layout.units if unit.bought)
+
+
+def _result(search: _Search) -> Purchase:
+    layout = search.best if search.best is not None else Layout((), (), False)
+    bought: dict[str, int] = {}
+    shelf: dict[str, int] = {}
+    for unit in layout.units:
+        part = bought if unit.bought else shelf
+        part[unit.stock_id] = part.get(unit.stock_id, 0) + 1
+    layout = replace(layout, cut_by_deadline=search.cut)
+    return Purchase(bought, shelf, layout, _price(layout, search.stocks), search.cut, search.nests)
