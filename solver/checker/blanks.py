@@ -11,7 +11,7 @@ from solver.checker.folds import flat_widths_mm
 from solver.checker.reading import NotchOnRun, PieceReading, Reading
 from solver.checker.report import Fault
 from solver.checker.strip import flat_area_mm2, ribbon
-from solver.checker.tolerances import OUTLINE_AREA, OUTLINE_MM, RELATIVE, near
+from solver.checker.tolerances import CHORDS_MM, OUTLINE_AREA, OUTLINE_MM, RELATIVE, near
 from solver.data.job import Rules
 
 _NOTCH_SIDE_MM = 1.5
@@ -158,6 +158,8 @@ def _apart_mm(drawn: np.ndarray, wanted: np.ndarray) -> np.ndarray:
 def _outline_fault(
     piece: PieceReading, distance: float, area: float, wanted: float, slack: float
 ) -> Iterator[Fault]:
+    if not piece.track.straight:
+        slack += CHORDS_MM * piece.outline.length
     if distance > OUTLINE_MM or abs(area - wanted) > OUTLINE_AREA * wanted + slack:
         yield Fault(
             "outline",

@@ -240,7 +240,37 @@ def ribbon(strip: Strip, above_mm: float, below_mm: float) -> shapely.Geometry:
         )
     if not all(part.is_valid for part in parts):
         return next(part for part in parts if not part.is_valid)
-    return shapely.union_all(parts, grid_size=1e-6)
+    whole = shapely.union_all(parts, grid_size=1e-6)
+    for outside in _beyond_ends(strip, max(above_mm, below_mm)):
+        whole = shapely.difference(whole, outside)
+    if whole.geom_type == "Polygon" and sum(shapely.Polygon(r).area for r in whole.interiors) < 1:
+        return shapely.Polygon(whole.exterior)  # cracks between chords beside a sharp turn
+    return whole
+
+
+def _beyond_ends(strip: Strip, width_mm: float) -> list[shapely.Polygon]:
+    """Give what lies past the square cut of an end that has a sharp turn so near that it matters.
+
+    There the part before the turn would reach, on the hollow side, beyond the end.
+    """
+    found = []
+    corners = strip.stations_mm[list(strip.part_starts[1:])]
+    for index, outward, nearest in (
+        (0, -1.0, corners.min(initial=np.inf)),
+        (-1, 1.0, strip.length_mm - corners.max(initial=-np.inf)),
+    ):
+        if nearest >= 2 * width_mm:
+            continue
+        heading = float(strip.headings_rad[index])
+        along = outward * width_mm * np.array((math.cos(heading), math.sin(heading)))
+        across = 2 * width_mm * np.array((-math.sin(heading), math.cos(heading)))
+        end = strip.points_mm[index]
+        found.append(
+            shapely.Polygon(
+                [end - across, end + across, end + across + along, end - across + along]
+            )
+        )
+    return found
 
 
 def flat_area_mm2(track: Track, trim_mm: float, above_mm: float, below_mm: float) -> float:

@@ -17,9 +17,12 @@ DRAFT_DEG = 1e-3
 OUTLINE_MM = 0.25
 """Of outlines: a scribed line is 0.1 to 0.2 mm wide."""
 
-OUTLINE_AREA = 2.5e-3
-"""Of the area of an outline, relatively: outlines may contain the true blank with 0.05 mm to spare
-on either side, which is this much of a strip 1-1/2 in wide."""
+OUTLINE_AREA = 1e-3
+"""Of the area of an outline, relatively."""
+
+CHORDS_MM = 0.05
+"""Outlines of curved strips may contain the true blank with so much to spare on either side; this
+times their border is allowed of their area besides, or narrow ones would be refused."""
 
 GAP_SLACK_MM = 1e-3
 """Of cutting gaps and of the stock's border: far below the kerf of any snips."""
