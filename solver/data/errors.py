@@ -12,7 +12,9 @@ _NAMED = {"patches", "edges", "kinds", "near"}
 _LONGEST_VALUE = 120
 _LONGEST_NAME = 80
 _MOST_PROBLEMS = 200
-_MOST_HINTS = 50
+_MOST_TYPOS = 8
+_HINT_WORK = 1_000_000
+"""Pairs of letters that are compared in search of what was meant: some tenths of a second."""
 
 
 @dataclass(frozen=True)
@@ -46,20 +48,27 @@ class Problems:
 
     found: list[Problem] = field(default_factory=list)
     left_out: int = 0
+    hint_work: int = 0
 
     def add(self, keys: Sequence[Key], value: object, remedy: str) -> None:
         """Add the problem at a path of keys; ``value`` is clipped."""
-        problem = Problem(place(keys), clip(str(value)), remedy, pointer(keys))
-        if problem in self.found:
-            return
-        if len(self.found) >= _MOST_PROBLEMS:
+        if self.full:
             self.left_out += 1
-        else:
+            return
+        problem = Problem(place(keys), clip(str(value)), remedy, pointer(keys))
+        if problem not in self.found:
             self.found.append(problem)
 
     def hint(self, word: str, known: Iterable[str]) -> str:
         """Return ``did you mean "x"?``, or nothing where no known word is near."""
-        return did_you_mean(word, known) if len(self.found) < _MOST_HINTS else ""
+        names = [name for name in known if abs(len(name) - len(word)) <= _MOST_TYPOS]
+        self.hint_work += len(word) * sum(len(name) for name in names)
+        return did_you_mean(word, names) if self.hint_work <= _HINT_WORK else ""
+
+    @property
+    def full(self) -> bool:
+        """Whether more problems are only counted."""
+        return len(self.found) >= _MOST_PROBLEMS
 
     def raise_any(self) -> None:
         """Raise ScenarioErrors if anything was found."""
@@ -94,7 +103,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known word that was probably meant."""
     if len(word) > _LONGEST_NAME:
         return None
-    folded = {name.casefold(): name for name in known if abs(len(name) - len(word)) <= 8}
+    folded = {name.casefold(): name for name in known if abs(len(name) - len(word)) <= _MOST_TYPOS}
     matches = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
     return folded[matches[0]] if matches else None
 

@@ -24,6 +24,7 @@ BENT_SLACK_DEG = 30.0
 """Where it also turns the hard way a tape cannot tell the twist, so only the gross is refused: a
 rectangle of 30 in × 16 in on a cylinder of 20 in ends 1.1 % and 7° off without it [derived]."""
 _STEP_RAD = 0.1
+_MOST_STEPS = 400
 _ALONG = math.cos(math.radians(20))
 """A stretch runs along the gap if it lies within 20° of it."""
 
@@ -54,7 +55,7 @@ def closing_of(line: Line) -> Closing:
     """Walk a line in space from its start to its end."""
     position, frame = np.zeros(3), np.eye(3)
     corners = sorted(line.corners, key=lambda corner: corner.station_mm)
-    headings: list[tuple[float, Floats]] = []
+    headings: list[tuple[bool, Floats]] = []
     station_mm = 0.0
     turn_deg = sum(corner.easy_deg for corner in corners)
     for stretch in line.stretches:
@@ -64,22 +65,12 @@ def closing_of(line: Line) -> Closing:
         easy = (stretch.easy_start, stretch.easy_end)
         hard = (stretch.hard_start, stretch.hard_end)
         turn_deg += math.degrees(sum(easy) / 2 * stretch.length_mm)
-        steepest = max(math.hypot(*pair) for pair in zip(easy, hard, strict=True))
-        steepest += abs(stretch.twist_per_mm)
-        steps = min(max(1, math.ceil(steepest * stretch.length_mm / _STEP_RAD)), 2000)
-        share = np.linspace(0.0, 1.0, steps + 1)
-        walk = walk_frames(
-            share * stretch.length_mm,
-            NodeCurvatures(
-                easy[0] + share * (easy[1] - easy[0]),
-                hard[0] + share * (hard[1] - hard[0]),
-                np.full(steps, stretch.twist_per_mm),
-            ),
-            position,
-            frame,
-        )
-        headings.append((steepest * stretch.length_mm, frame[:, 0]))
-        position, frame = walk.points[-1], walk.frames[-1]
+        start = frame[:, 0]
+        turned = _Turning(easy, hard, stretch.twist_per_mm).walked(stretch.length_mm)
+        position = position + frame @ turned[0]
+        frame = frame @ turned[1]
+        straight = not any((*easy, *hard))
+        headings.append((straight, start))
         station_mm += stretch.length_mm
     for corner in corners:
         frame = frame @ _turn(corner.easy_deg, corner.hard_deg)
@@ -95,17 +86,62 @@ def closing_of(line: Line) -> Closing:
     )
 
 
+@dataclass(frozen=True)
+class _Turning:
+    """Curvatures at both ends of a stretch, and its twist, 1/mm."""
+
+    easy: tuple[float, float]
+    hard: tuple[float, float]
+    twist: float
+
+    def walked(self, length_mm: float) -> tuple[Floats, Floats]:
+        """Return how far the walker comes and how the frame turns, in the frame of the start."""
+        if self.easy[0] == self.easy[1] and self.hard[0] == self.hard[1]:
+            return self._helix(length_mm)
+        steepest = max(math.hypot(*pair) for pair in zip(self.easy, self.hard, strict=True))
+        turn = (steepest + abs(self.twist)) * length_mm
+        steps = min(max(1, math.ceil(turn / _STEP_RAD)), _MOST_STEPS)
+        share = np.linspace(0.0, 1.0, steps + 1)
+        walk = walk_frames(
+            share * length_mm,
+            NodeCurvatures(
+                self.easy[0] + share * (self.easy[1] - self.easy[0]),
+                self.hard[0] + share * (self.hard[1] - self.hard[0]),
+                np.full(steps, self.twist),
+            ),
+            np.zeros(3),
+            np.eye(3),
+        )
+        return walk.points[-1], walk.frames[-1]
+
+    def _helix(self, length_mm: float) -> tuple[Floats, Floats]:
+        """With even curvatures the walk is a helix about the Darboux vector (Rodrigues)."""
+        turn = np.array([self.twist, -self.hard[0], self.easy[0]]) * length_mm
+        angle = float(np.linalg.norm(turn))
+        tangent = np.array([length_mm, 0.0, 0.0])
+        if angle < 1e-9:
+            return tangent, np.eye(3)
+        axis = turn / angle
+        along = axis * (axis[0] * length_mm)
+        across = tangent - along
+        around = np.cross(axis, across)
+        moved: Floats = (
+            along + across * (math.sin(angle) / angle) + around * ((1 - math.cos(angle)) / angle)
+        )
+        return moved, rotations(turn[None, :])[0]
+
+
 def _turn(easy_deg: float, hard_deg: float) -> Floats:
     turned: Floats = rotations(np.radians([[0.0, -hard_deg, easy_deg]]))[0]
     return turned
 
 
-def _along(gap: Floats, gap_mm: float, headings: Sequence[tuple[float, Floats]]) -> tuple[int, ...]:
+def _along(gap: Floats, gap_mm: float, headings: Sequence[tuple[bool, Floats]]) -> tuple[int, ...]:
     if gap_mm < 1e-9:
         return ()
     way = gap / gap_mm
     return tuple(
         index
-        for index, (turned, heading) in enumerate(headings)
-        if turned < 1e-9 and abs(float(heading @ way)) >= _ALONG
+        for index, (straight, heading) in enumerate(headings)
+        if straight and abs(float(heading @ way)) >= _ALONG
     )

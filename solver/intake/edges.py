@@ -23,7 +23,7 @@ OPEN_GRIP_MM = 1.25 * 25.4
 """Width under the clamps of an open edge [practice]."""
 LEAST_GRIP_MM = 25.4 / 8
 """Less cannot be held by a joint [practice]."""
-MOST_MEASURED_POINTS = 1500
+MOST_MEASURED_POINTS = 400
 """Of all edges together; each is fitted, which takes its time."""
 
 
@@ -72,7 +72,8 @@ class _Reader:
         self.rules = rules
         self.sides = sides
         self.problems = problems
-        self.points_left = MOST_MEASURED_POINTS
+        count = sum(len(edge.points or ()) for edge in scenario.edges.values())
+        self.too_many_points = count > MOST_MEASURED_POINTS
 
     # --- names ---------------------------------------------------------------------------------
 
@@ -349,8 +350,7 @@ class _Reader:
         closed = not marked
         if closed and len(points) > 1 and np.allclose(points[0], points[-1], atol=1e-6):
             points, normals = points[:-1], normals[:-1]
-        self.points_left -= len(points)
-        if self.points_left < 0:
+        if self.too_many_points:
             self.problems.add(
                 source.shape_keys,
                 f"more than {MOST_MEASURED_POINTS} points in all edges",
@@ -360,6 +360,14 @@ class _Reader:
         from solver.geometry.points import fit_points  # slow to load, and rarely needed
 
         places, outward = np.array(points), np.array(normals)
+        sharp = paths.sharpest_turn(places, closed=closed)
+        if sharp is not None:
+            self.problems.add(
+                (*source.shape_keys, sharp if closed else sharp + 1),
+                "the line turns sharply here",
+                "points follow a smooth line: cut the edge in two at a corner, or measure again",
+            )
+            return None
         try:
             fit = fit_points(
                 places, outward, tolerance_mm=self.rules.measuring_tolerance_mm, closed=closed

@@ -10,9 +10,15 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from solver.data.line import Corner, Line, Stretch
 from solver.data.scenario import Chord, Cylinder, Turn
 from solver.data.units import Measure
+
+_SMOOTH = math.cos(math.radians(100))
+"""Three points that turn by more are a corner or a mistake; four round a circle turn by 90°."""
 
 _ROLLED_STEP_DEG = 15.0
 """Corners rolled on a cylinder are cut into stretches that turn by no more: within one the hard-way
@@ -174,3 +180,17 @@ def rolled(walk: Walk, rolled_on: Cylinder, unit: str) -> Walk:
             heading = after
         station_mm += stretch.length_mm
     return Walk(Line(tuple(stretches), walk.line.corners, closed=True), tuple(items))
+
+
+def sharpest_turn(points_mm: NDArray[np.float64], *, closed: bool) -> int | None:
+    """Return the first of some measured points where the way turns by more than a smooth line."""
+    ahead = np.diff(np.vstack([points_mm, points_mm[:1]]) if closed else points_mm, axis=0)
+    lengths = np.linalg.norm(ahead, axis=1)
+    if len(ahead) < 2 or not lengths.all():
+        return None
+    ahead /= lengths[:, None]
+    before = np.roll(ahead, 1, axis=0)
+    cosines = np.sum(ahead * before, axis=1)
+    cosines[0] = cosines[0] if closed else 1.0
+    sharp = np.flatnonzero(cosines < _SMOOTH)
+    return int(sharp[0]) if len(sharp) else None

@@ -18,6 +18,7 @@ from solver.intake.closing import TURN_SLACK_DEG, Closing, closing_of
 from solver.intake.directions import angle_deg, mean_direction
 from solver.intake.edges import EdgeSet, Source
 from solver.intake.facings import is_flat_loop
+from solver.intake.runs import MOST_LINES_AT_A_MARK
 from solver.intake.walks import Contradiction, border_gaps
 
 AREA_SLACK = 1.05
@@ -73,6 +74,7 @@ def check(job: Job, places: Places, problems: Problems) -> None:
     borders = _borders(job)
     closings = _check_loops(job, places, problems)
     gaps = border_gaps(job.edges)
+    _check_marks(job, places, problems)
     _check_borders(job, borders, gaps, places, problems)
     _check_areas(job, borders, gaps, places, problems)
     _check_loop_sides(job, borders, places, closings, problems)
@@ -94,7 +96,7 @@ def _borders(job: Job) -> Mapping[str, list[Edge]]:
 def _check_loops(job: Job, places: Places, problems: Problems) -> dict[str, Closing]:
     closings: dict[str, Closing] = {}
     for edge in job.edges:
-        if not edge.line.closed:
+        if not edge.line.closed or problems.full:
             continue
         closing = closing_of(edge.line)
         closings[edge.id] = closing
@@ -145,7 +147,9 @@ def _check_loop_sides(
         if keys is None or not border:
             continue
         outside = [e for e in border if is_flat_loop(e) and e.second == patch.id]
-        if len(outside) == len(border) and all(closings[e.id].turn_deg > 0 for e in outside):
+        if len(outside) == len(border) and all(
+            e.id in closings and closings[e.id].turn_deg > 0 for e in outside
+        ):
             only = "its only loop" if len(border) == 1 else "all its loops"
             problems.add(
                 keys,
@@ -155,6 +159,24 @@ def _check_loop_sides(
 
 
 # --- borders ----------------------------------------------------------------------------------
+
+
+_MOST_GAPS = 12
+"""Marks that one message names."""
+
+
+def _check_marks(job: Job, places: Places, problems: Problems) -> None:
+    meeting: dict[str, list[Edge]] = defaultdict(list)
+    for edge in job.edges:
+        for mark in {edge.start_mark, edge.end_mark} - {None}:
+            meeting[str(mark)].append(edge)
+    for mark, edges in meeting.items():
+        if len(edges) > MOST_LINES_AT_A_MARK:
+            problems.add(
+                places.edge[edges[-1].id].keys,
+                f'{len(edges)} lines meet at "{mark}"',
+                f"at most {MOST_LINES_AT_A_MARK} can: the same mark is the same spot",
+            )
 
 
 def _check_borders(
@@ -170,6 +192,7 @@ def _check_borders(
         if keys is None:
             continue
         remedy = "an edge is missing there, or a mark is misspelt"
+        gaps = gaps[:_MOST_GAPS]
         for mark in gaps:
             meant = _meant_mark(mark, gaps, marks)
             if meant is not None:

@@ -17,6 +17,7 @@ from solver.data.errors import Key, Problem, Problems, ScenarioErrors, clip
 LARGEST_BYTES = 1 << 20
 DEEPEST = 16
 MOST_VALUES = 60_000
+MOST_IN_ONE = 4000
 LONGEST_TEXT = 2000
 LARGEST_NUMBER = 1e9
 _MOST_DIGITS = 40
@@ -163,6 +164,9 @@ def _plain(value: object, keys: tuple[Key, ...], problems: Problems, count: _Cou
         raise _refusal(
             "the file", f"more than {MOST_VALUES:,} values", "leave out what is not needed"
         )
+    if isinstance(value, Mapping | list | tuple) and len(value) > MOST_IN_ONE:
+        problems.add(keys, f"{len(value):,} of them", f"at most {MOST_IN_ONE:,} in one place")
+        return value
     if isinstance(value, Mapping):
         for key in getattr(value, "twice", ()):
             remedy = "keep one"

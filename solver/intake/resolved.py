@@ -106,6 +106,9 @@ def _read(tree: Mapping[str, Any], problems: Problems) -> Job:
         return _Holder.model_validate_json(json.dumps({"job": plain})).job
     except ValidationError as fault:
         for detail in fault.errors(include_url=False):
+            if problems.full:
+                problems.left_out += 1
+                continue
             keys = detail["loc"][1:]
             if detail["type"] == "unexpected_keyword_argument":
                 remedy = problems.hint(str(keys[-1]), _known_keys())

@@ -14,6 +14,9 @@ from itertools import combinations
 from solver.data.job import OPEN, Edge, Patch, Run, RunEdge
 from solver.intake.directions import dot
 
+MOST_LINES_AT_A_MARK = 12
+"""More lines that meet in one spot are a mistake."""
+
 _End = tuple[str, bool]
 """An edge and whether its end (not its start) is meant."""
 
@@ -63,7 +66,7 @@ def _onward(metal: Sequence[Edge], part: dict[str, str | None]) -> dict[_End, _E
                 meeting[mark, _sides(edge, part)].append((edge.id, at_end))
     onward: dict[_End, _End] = {}
     for ends in meeting.values():
-        if len(ends) < 2:
+        if not 2 <= len(ends) <= MOST_LINES_AT_A_MARK:
             continue
         one, other = ends if len(ends) == 2 else _straightest(ends, edge_of)
         onward[one], onward[other] = other, one

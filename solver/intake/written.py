@@ -22,6 +22,9 @@ def scenario_of(tree: Mapping[str, Any]) -> form.Scenario:
     except ValidationError as fault:
         problems = Problems()
         for detail in fault.errors(include_url=False):
+            if problems.full:
+                problems.left_out += 1
+                continue
             _add(detail, tree, problems)
         problems.raise_any()
         raise
