@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import shapely
 
-from solver.data.job import Job
+from solver.data.job import Job, StockItem
 from solver.data.plan import (
     Amount,
     BlankPlan,
@@ -27,7 +27,7 @@ from solver.data.plan import (
     Span,
     Treatment,
 )
-from solver.nests.offcuts import Leftover, leftovers
+from solver.nests.offcuts import offcuts
 from solver.planner.labor import template_minutes
 from solver.planner.nesting import SheetNest
 from solver.planner.options import PieceOption, StretchOption
@@ -95,9 +95,7 @@ def assemble(
     metal = sum(purchase.price for purchase in purchases)
     joints = sum(amount.price for amount in amounts)
     labor = minutes / 60 * job.shop.labor_rate_per_hour
-    waste = sum(
-        nest.scrap_mm2 * 1e-6 * job.stock_of[nest.stock].mass_kg_m2 for nest in nest_plans
-    )
+    waste = sum(nest.scrap_mm2 * 1e-6 * job.stock_of[nest.stock].mass_kg_m2 for nest in nest_plans)
     goal = job.goal
     return Body(
         sections=sections.sections,
@@ -154,17 +152,13 @@ def _edges(
             made[run[(option.first + i) % len(run)].id] = option
     plans = []
     for edge in job.edges:
-        joint = not edge.open and (
-            sections.of_patch[edge.first] != sections.of_patch[edge.second]
-        )
+        joint = not edge.open and (sections.of_patch[edge.first] != sections.of_patch[edge.second])
         packer = 0.0
         treatment: Treatment = "witness" if joint else "plain"
         if edge.id in made:
             treatment = made[edge.id].mounting
         if joint:
-            thickness = (
-                sheets[made[edge.id].sheet].metal.thickness_mm if edge.id in made else 0.0
-            )
+            thickness = sheets[made[edge.id].sheet].metal.thickness_mm if edge.id in made else 0.0
             packer = packer_thickness_mm(thickness, job.rules.joint_gap_mm)
         plans.append(
             EdgePlan(
@@ -220,9 +214,7 @@ def _piece(
         gauge=metal.gauge,
         thickness_mm=metal.thickness_mm,
         stand_mm=piece.shape.stand_mm,
-        grip_mm=job.rules.standing_foot_mm
-        if piece.mounting == "standing"
-        else piece.shape.grip_mm,
+        grip_mm=job.rules.standing_foot_mm if piece.mounting == "standing" else piece.shape.grip_mm,
         return_mm=piece.shape.return_mm,
         visible=piece.visible,
         blank=BlankPlan(
@@ -314,12 +306,17 @@ def _reason(job: Job, sheets: Sequence[Sheet], piece: PieceOption, sheet: int) -
     return Reason.model_validate({"rule": refusal.rule, "sentence": refusal.sentence})
 
 
+def stock_area_mm2(item: StockItem) -> float:
+    """Area of one unit as bought, roll ends and all."""
+    if item.outline_mm is not None:
+        return float(shapely.Polygon(item.outline_mm).area)
+    return item.length_mm * item.width_mm
+
+
 def _stock(
     job: Job, named: Sequence[_Named], nests: Sequence[SheetNest]
 ) -> tuple[tuple[Purchase, ...], tuple[NestPlan, ...]]:
-    by_piece = {
-        (one.piece.run, one.piece.from_mm, one.piece.to_mm): one.id for one in named
-    }
+    by_piece = {(one.piece.run, one.piece.from_mm, one.piece.to_mm): one.id for one in named}
     purchases: list[Purchase] = []
     plans: list[NestPlan] = []
     for nest in nests:
@@ -328,9 +325,8 @@ def _stock(
             shape.id: by_piece[piece.run, piece.from_mm, piece.to_mm]
             for shape, piece in zip(nest.shapes, nest.pieces, strict=True)
         }
-        left: Sequence[Leftover] = leftovers(
-            layout, nest.shapes, nest.stocks, job.rules.cutting_gap_mm
-        )
+        left = offcuts(layout, nest.shapes, nest.stocks, job.rules.cutting_gap_mm)
+        area_of = {piece.id: piece.piece.blank.area_mm2 for piece in named}
         for number, unit in enumerate(layout.units):
             placed = tuple(
                 Placed(
@@ -343,17 +339,23 @@ def _stock(
                 for p in layout.placements
                 if p.unit == number
             )
+            kept = tuple(
+                Offcut(
+                    outline_mm=one.outline_mm,
+                    area_mm2=float(shapely.Polygon(one.outline_mm).area),
+                )
+                for one in left.offcuts
+                if one.unit == number
+            )
+            used = sum(area_of[one.piece] for one in placed) + sum(one.area_mm2 for one in kept)
             plans.append(
                 NestPlan(
                     id=f"nest {len(plans) + 1}",
                     stock=unit.stock_id,
                     bought=unit.bought,
                     placed=placed,
-                    offcuts=tuple(
-                        Offcut(outline_mm=ring, area_mm2=float(shapely.Polygon(ring).area))
-                        for ring in left[number].offcuts_mm
-                    ),
-                    scrap_mm2=left[number].scrap_mm2,
+                    offcuts=kept,
+                    scrap_mm2=stock_area_mm2(job.stock_of[unit.stock_id]) - used,
                 )
             )
         for stock in nest.stocks:

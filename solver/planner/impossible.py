@@ -56,5 +56,7 @@ def _no_way_to_make(job: Job, refusals: Refusals) -> tuple[Requirement, ...]:
                     ),
                 )
     return (
-        Requirement(rule="gauge", ids=(), sentence="some line cannot be made of any metal in stock"),
+        Requirement(
+            rule="gauge", ids=(), sentence="some line cannot be made of any metal in stock"
+        ),
     )

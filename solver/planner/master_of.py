@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -17,7 +18,14 @@ from solver.models.master import (
     Template,
 )
 from solver.planner.labor import edge_work, fillet_sides, joint_work, labor_cost, minutes_of
-from solver.planner.options import PieceOption, StretchOption, option_cost, template_saving
+from solver.planner.options import (
+    PieceOption,
+    StretchOption,
+    option_cost,
+    seam_unwelcome,
+    shapes_alike,
+    template_saving,
+)
 from solver.planner.run_lines import RunLine, edge_bolt_stations_mm
 from solver.planner.sheets import Sheet, room_mm
 from solver.planner.split_of import EdgeRule
@@ -158,7 +166,7 @@ def master_problem_of(
                 price=goal.metal * job.stock[item].price,
                 on_hand=job.stock[item].on_hand,
                 for_sale=job.stock[item].for_sale,
-                capacity_mm2=_capacity_mm2(job, item),
+                capacity_mm2=capacity_mm2(job, item),
             )
             for item in items
         ),
@@ -171,8 +179,31 @@ def master_problem_of(
         clamps_on_hand=job.shop.clamps_on_hand,
         clamp_price=goal.joints * prices.clamp,
         constant_cost=costs.constant,
+        clashes=_clashes(job, lines, options),
         symmetric_pairs=tuple(symmetric_pairs),
     )
+
+
+def _clashes(
+    job: Job, lines: Sequence[RunLine], options: Sequence[StretchOption]
+) -> tuple[tuple[int, ...], ...]:
+    """Options that would meet at a mark where no seam may be although nothing changes there."""
+    meeting: dict[tuple[int, int, str], list[int]] = defaultdict(list)
+    for index, option in enumerate(options):
+        line = lines[option.run]
+        total = len(line.edges)
+        if option.count == total:
+            continue
+        for mark in {option.first % total, (option.first + option.count) % total}:
+            if mark or line.run.closed:
+                meeting[option.run, mark, option.mounting].append(index)
+    clashes = []
+    for (run, mark, mounting), met in meeting.items():
+        line = lines[run]
+        same = shapes_alike(line.shapes[mark - 1], line.shapes[mark], mounting)
+        if same and seam_unwelcome(job, line, line.starts_mm[mark], mounting):
+            clashes.append(tuple(met))
+    return tuple(clashes)
 
 
 def stock_order(sheets: Sequence[Sheet]) -> list[int]:
@@ -202,7 +233,8 @@ def grown_area_mm2(piece: PieceOption, gap_mm: float) -> float:
     return float(grown.area)
 
 
-def _capacity_mm2(job: Job, item: int) -> float:
+def capacity_mm2(job: Job, item: int) -> float:
+    """Area of a stock item that grown blanks share: its usable area grown by half the gap."""
     stock, gap = job.stock[item], job.rules.cutting_gap_mm
     length, width = room_mm(job, stock)
     if stock.outline_mm is not None:

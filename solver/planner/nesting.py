@@ -105,9 +105,7 @@ class Nester:
         """Proven least price at which the pieces of a nest could be nested at all."""
         key = (nest.sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in nest.pieces))
         if key not in self._bounds:
-            self._bounds[key] = price_bound(
-                nest.shapes, nest.stocks, self.job.rules.cutting_gap_mm
-            )
+            self._bounds[key] = price_bound(nest.shapes, nest.stocks, self.job.rules.cutting_gap_mm)
         return self._bounds[key]
 
 

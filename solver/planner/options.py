@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from solver.data.job import FOOT_MM, INCH_MM, Job
 from solver.data.plan import Mounting
@@ -29,7 +30,7 @@ from solver.planner.labor import (
     template_minutes,
 )
 from solver.planner.piece_blanks import BlankMaker
-from solver.planner.run_lines import FlashingShape, RunLine
+from solver.planner.run_lines import FlashingShape, RunLine, Zone
 from solver.planner.seams import SeamRules, Seams, place_seams, place_seams_round
 from solver.planner.sheets import Sheet, room_mm
 from solver.rules.clamping import clamp_count
@@ -141,7 +142,11 @@ class _Maker:
         self.blanks = BlankMaker(job)
         self._verdicts: dict[tuple[EdgeNeed, int], tuple[Verdict, ...]] = {}
         self._extents: dict[int, tuple[Floats, Floats, float]] = {}
-        self._rooms = [room_mm(job, item) for item in job.stock]
+        self._rooms = [_rooms(job, sheet) for sheet in sheets]
+        self._tightest = [
+            max(max(abs(s.easy_start), abs(s.easy_end)) for s in line.line.stretches)
+            for line in lines
+        ]
         self._reach: dict[tuple[int, float], Callable[[Floats], Floats] | None] = {}
         by_edges = {frozenset(e.id for e in line.edges): i for i, line in enumerate(lines)}
         self._twins = [self._twin(i, by_edges) for i in range(len(lines))]
@@ -185,7 +190,7 @@ class _Maker:
                 last = (first + count - 1) % total
                 if not usable[last]:
                     break
-                if not self._alike(line, first, last, mounting):
+                if not shapes_alike(line.shapes[first], line.shapes[last], mounting):
                     break
                 yield first, count
 
@@ -196,16 +201,6 @@ class _Maker:
         if mounting == "standing":
             return edge.standing == "allowed" and edge.split != "required"
         return True
-
-    def _alike(self, line: RunLine, first: int, other: int, mounting: Mounting) -> bool:
-        one, two = line.shapes[first], line.shapes[other]
-        if mounting == "standing":
-            return (one.stand_mm, one.return_mm, one.return_hand) == (
-                two.stand_mm,
-                two.return_mm,
-                two.return_hand,
-            )
-        return one == two
 
     def _stretch(
         self, run: int, first: int, count: int, mounting: Mounting
@@ -242,7 +237,7 @@ class _Maker:
                 continue
             made = False
             for sheet in allowed:
-                option = self._option(run, first, count, mounting, sheet, seams, visible)
+                option = self._option(run, first, count, mounting, sheet, seams)
                 if option is not None:
                     made = True
                     yield option
@@ -288,14 +283,7 @@ class _Maker:
         self, line: RunLine, first: int, count: int, mounting: Mounting, pieces: int
     ) -> Seams | None:
         rules = self.job.rules
-        keep = rules.seam_from_notch_mm
-        notches = line.asked_notches + (line.bolt_notches if mounting == "pinched" else ())
-        avoided = line.corners + tuple(
-            (c.at_mm - c.wide_mm / 2 - keep, c.at_mm + c.wide_mm / 2 + keep) for c in notches
-        )
-        banned = line.no_seam
-        if rules.seams_on_visible == "forbidden":
-            banned = banned + line.visible
+        banned, avoided = _unwelcome(self.job, line, mounting)
         seam_rules = SeamRules(
             longest_mm=rules.longest_piece_mm,
             shortest_mm=rules.shortest_piece_mm,
@@ -338,9 +326,7 @@ class _Maker:
         offset = shape.stand_mm if shape.return_mm > 0 else 0.0
         key = (self.lines.index(line), offset)
         if key not in self._reach:
-            self._reach[key] = fold_reach(
-                line.line, offset, self.job.rules.fold_chord_tolerance_mm
-            )
+            self._reach[key] = fold_reach(line.line, offset, self.job.rules.fold_chord_tolerance_mm)
         return self._reach[key]
 
     # -- one option --------------------------------------------------------------------------------
@@ -353,7 +339,6 @@ class _Maker:
         mounting: Mounting,
         sheet: int,
         seams: Seams,
-        visible: bool,
     ) -> StretchOption | None:
         job, line = self.job, self.lines[run]
         total = len(line.edges)
@@ -362,7 +347,7 @@ class _Maker:
         pairs = list(zip(seams.stations_mm[:-1], seams.stations_mm[1:], strict=True))
         for number, (start, end) in enumerate(pairs):
             trim = job.rules.trim_per_run_mm if ends_run and number == len(pairs) - 1 else 0.0
-            piece = self._piece(run, line, first, start, end, trim, mounting, sheet, visible)
+            piece = self._piece(run, line, first, start, end, trim, mounting, sheet)
             if piece is None:
                 return None
             pieces.append(piece)
@@ -420,10 +405,10 @@ class _Maker:
         trim: float,
         mounting: Mounting,
         sheet: int,
-        visible: bool,
     ) -> PieceOption | None:
         job, metal = self.job, self.sheets[sheet].metal
         shape = line.shapes[first]
+        visible = line.shows_between(start, end)
         try:
             blank, perimeter, folds = self.blanks.blank(
                 run, line, start, end, trim, mounting, shape, metal
@@ -484,6 +469,8 @@ class _Maker:
         """Length curved tighter, easy way, than the metal springs onto by itself."""
         metal = self.sheets[sheet].metal
         limit = 1.0 / elastic_limit_radius_mm(metal.metal, metal.core_mm)
+        if self._tightest[run] <= limit:
+            return 0.0
         part = sub_line(self.lines[run].line, start, end)
         tight = 0.0
         for stretch in part.stretches:
@@ -502,14 +489,58 @@ class _Maker:
         if key not in self._extents:
             self._extents[key] = _extents_mm(blank)
         high, wide, slack = self._extents[key]
-        fits, might = [], []
-        for index in self.sheets[sheet].items:
-            length, width = self._rooms[index]
-            if ((high <= width + 1e-6) & (wide <= length + 1e-6)).any():
-                fits.append(index)
-            if ((high - slack <= width + 1e-6) & (wide - slack <= length + 1e-6)).any():
-                might.append(index)
-        return frozenset(fits), frozenset(might)
+        items, lengths, widths = self._rooms[sheet]
+        by_length, by_width = wide[:, None] <= lengths, high[:, None] <= widths
+        fits = (by_length & by_width).any(axis=0)
+        if not slack:
+            holders = frozenset(items[fits].tolist())
+            return holders, holders
+        might = ((wide[:, None] - slack <= lengths) & (high[:, None] - slack <= widths)).any(axis=0)
+        return frozenset(items[fits].tolist()), frozenset(items[might].tolist())
+
+
+def _unwelcome(
+    job: Job, line: RunLine, mounting: Mounting
+) -> tuple[tuple[Zone, ...], tuple[Zone, ...]]:
+    """Zones of a run where seams are banned, and where they are avoided."""
+    rules = job.rules
+    keep = rules.seam_from_notch_mm
+    notches = line.asked_notches + (line.bolt_notches if mounting == "pinched" else ())
+    avoided = line.corners + tuple(
+        (c.at_mm - c.wide_mm / 2 - keep, c.at_mm + c.wide_mm / 2 + keep) for c in notches
+    )
+    banned = line.no_seam
+    if rules.seams_on_visible == "forbidden":
+        banned = banned + line.visible
+    return banned, avoided
+
+
+def seam_unwelcome(job: Job, line: RunLine, station_mm: float, mounting: Mounting) -> bool:
+    """Whether a seam at a station would lie in a banned or an avoided zone."""
+    banned, avoided = _unwelcome(job, line, mounting)
+    laps = (0.0, line.length_mm, -line.length_mm) if line.run.closed else (0.0,)
+    return any(
+        low + 1e-6 < station_mm + lap < high - 1e-6
+        for low, high in banned + avoided
+        for lap in laps
+    )
+
+
+def shapes_alike(one: FlashingShape, other: FlashingShape, mounting: Mounting) -> bool:
+    """Whether one piece may run from one edge to the next; a standing flashing has no grip."""
+    if mounting == "standing":
+        return (one.stand_mm, one.return_mm, one.return_hand) == (
+            other.stand_mm,
+            other.return_mm,
+            other.return_hand,
+        )
+    return one == other
+
+
+def _rooms(job: Job, sheet: Sheet) -> tuple[NDArray[np.intp], Floats, Floats]:
+    """Stock items of a sheet metal with the lengths and widths that blanks may take, with slack."""
+    rooms = np.array([room_mm(job, job.stock[item]) for item in sheet.items]) + 1e-6
+    return np.array(sheet.items, dtype=np.intp), rooms[:, 0], rooms[:, 1]
 
 
 def _extents_mm(blank: Blank) -> tuple[Floats, Floats, float]:
@@ -551,4 +582,3 @@ def _evenly(length_mm: float, count: int) -> list[float]:
 def _size(blank: Blank) -> str:
     spans = np.ptp(np.asarray(blank.outline_mm), axis=0)
     return f"{spans[0] / INCH_MM:.1f} x {spans[1] / INCH_MM:.1f} in"
-

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from solver.data.job import INCH_MM, Job
+from solver.data.line import Line, Stretch
 from solver.data.plan import Mounting
 from solver.geometry.blanks import Blank, BlankError, Fold, Hand, LegCut, Notch, Side, blank_of
 from solver.geometry.folds import fold_rise_mm, leg_cuts, leg_faults
+from solver.geometry.lines import joined, sub_line
 from solver.planner.run_lines import FlashingShape, RunLine
 from solver.rules.flanges import Profile, flat_profile, folded_profile, profile_refusal
 from solver.rules.gauges import SheetMetal
@@ -106,10 +108,14 @@ class BlankMaker:
         folds: list[Fold] = []
         cuts: list[LegCut] = []
         faults: list[str] = []
+        whole = sub_line(line.line, start_mm, end_mm)
+        if trim_mm > 0:
+            # the metal to trim is folded with the rest
+            whole = joined((whole, Line((Stretch(trim_mm),))))
         for fold in profile.folds:
             toward = _hand(line, fold.toward)
             folds.append(Fold(fold.offset_mm, fold.angle_deg, toward))
-            rise = fold_rise_mm(line.line, start_mm, end_mm, fold.offset_mm)
+            rise = fold_rise_mm(whole, 0.0, whole.length_mm, fold.offset_mm)
             if rise > self.job.rules.fold_chord_tolerance_mm + 1e-9:
                 faults.append(
                     f"its fold would rise {rise / INCH_MM:.3f} in over the piece; a straight fold "

@@ -16,8 +16,8 @@ import solver
 from solver.checker import check_plan
 from solver.data.job import Job
 from solver.data.plan import HowMade, Plan, Progress, Proof, Requirement, Status
-from solver.models.columns import Columns, legal_sections
 from solver.planner.cautions import cautions_of, notes_of
+from solver.planner.columns_of import sections_to_choose
 from solver.planner.impossible import why_impossible
 from solver.planner.master_of import costs_of
 from solver.planner.nesting import Nester
@@ -26,6 +26,7 @@ from solver.planner.rounds import Found, Limits, Parts, decide
 from solver.planner.run_lines import run_lines
 from solver.planner.sheets import sheets_of
 from solver.planner.split_of import edge_rules, split_problem_of
+from solver.planner.surrogate import least_costs
 from solver.planner.symmetric import symmetric_pairs
 
 LIBRARIES = ("ortools", "numpy", "scipy", "shapely", "pydantic")
@@ -35,12 +36,12 @@ SPARE_SECONDS = 0.3
 """Kept of a time limit for putting the plan together and checking it."""
 
 COVERS = (
-    "all legal sections, all mountings, metals and stock of the scenario; pieces of each stretch cut "
-    "at the seams offered for each number of pieces; stock counted by area"
+    "all legal sections, all mountings, metals and stock of the scenario; pieces of each stretch "
+    "cut at the seams offered for each number of pieces; stock counted by area"
 )
 
 
-class PlanRejected(RuntimeError):
+class PlanRejected(RuntimeError):  # noqa: N818 - a verdict, not a mishap
     """The checker refused a plan that the planner made: a fault of the program, never shown."""
 
     def __init__(self, faults: tuple[str, ...]) -> None:
@@ -100,7 +101,7 @@ def plan_job(
         report("better plan")
 
     report("reading the job")
-    parts, refusals = _prepare(job, report)
+    parts, refusals = _prepare(job, report, deadline)
     if not isinstance(parts, Parts):
         return _checked(_impossible(run, why_impossible(job, refusals, None)), job)
     found = decide(parts, limits, better, report)
@@ -116,7 +117,7 @@ def plan_job(
 
 
 def _prepare(
-    job: Job, report: Callable[[str], None]
+    job: Job, report: Callable[[str], None], deadline: float | None
 ) -> tuple[Parts | None, Refusals]:
     lines = run_lines(job)
     sheets = sheets_of(job)
@@ -132,9 +133,10 @@ def _prepare(
         return None, refusals
     rules = edge_rules(job, mountings)
     costs = costs_of(job)
-    split = split_problem_of(job, rules)
+    least = least_costs(job, lines, sheets, options, costs)
+    split = split_problem_of(job, rules, least.edges, costs.section)
     report("listing sections")
-    columns: Columns = legal_sections(split)
+    choice = sections_to_choose(split, least.constant, deadline)
     return (
         Parts(
             job=job,
@@ -144,8 +146,11 @@ def _prepare(
             edge_rules=rules,
             costs=costs,
             split=split,
-            columns=columns,
-            symmetric_pairs=symmetric_pairs(job, columns) if job.rules.symmetric_split else (),
+            columns=choice.columns,
+            dropped_bound=choice.dropped_bound,
+            symmetric_pairs=symmetric_pairs(job, choice.columns)
+            if job.rules.symmetric_split
+            else (),
         ),
         refusals,
     )

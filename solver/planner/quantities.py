@@ -145,4 +145,3 @@ def _packers(job: Job, edges: Sequence[EdgePlan]) -> list[Amount]:
 def total_minutes(job: Job, hours: Sequence[HoursLine]) -> float:
     """All minutes with the allowance."""
     return sum(line.minutes for line in hours) * (1 + job.shop.minutes.allowance)
-

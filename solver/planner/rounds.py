@@ -7,6 +7,7 @@ and lets the master decide again with that in mind.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -34,8 +35,8 @@ from solver.planner.split_of import EdgeRule
 FIRST_WORK = 20.0
 LATER_WORK = 6.0
 """Deterministic work of the master in the first and in later rounds."""
-MOST_ROUNDS = 6
-NEST_EFFORTS = (20, 100, 400, 1000, 2000, 4000)
+MOST_ROUNDS = 4
+NEST_EFFORTS = (0, 60, 200, 500)
 """Steps of the nests by round: a first plan soon, better ones after."""
 MOST_ORDER_ROWS = 200
 GAP_PROVEN = 1e-6
@@ -55,6 +56,8 @@ class Parts:
     costs: Costs
     split: SplitProblem
     columns: Columns
+    dropped_bound: float = math.inf
+    """Least cost of a plan with a section that is not among the columns."""
     symmetric_pairs: tuple[tuple[int, int], ...] = ()
 
 
@@ -91,7 +94,10 @@ class Limits:
 
 
 def decide(
-    parts: Parts, limits: Limits, on_better: Callable[[Found], None], on_phase: Callable[[str], None]
+    parts: Parts,
+    limits: Limits,
+    on_better: Callable[[Found], None],
+    on_phase: Callable[[str], None],
 ) -> Found:
     """Run rounds until nothing better comes, and return the best plan with the proven bound.
 
@@ -125,7 +131,8 @@ def decide(
             found.impossible = number == 0
             break
         if not fill and answer.bound is not None:
-            found.bound = max(found.bound or answer.bound, answer.bound)
+            proven = min(answer.bound, parts.dropped_bound)
+            found.bound = proven if found.bound is None else max(found.bound, proven)
         if answer.cost is None or order is None:
             break
         found.rounds = number + 1

@@ -69,6 +69,15 @@ class RunLine:
         """Whether the run lies on the open edge of the mold."""
         return self.edges[0].open
 
+    def shows_between(self, start_mm: float, end_mm: float) -> bool:
+        """Whether any of the line between two stations shows; they may run over a loop's start."""
+        laps = (0.0, self.length_mm) if self.run.closed else (0.0,)
+        return any(
+            min(end_mm, high + lap) - max(start_mm, low + lap) > 1e-6
+            for low, high in self.visible
+            for lap in laps
+        )
+
     def visible_at(self, station_mm: float) -> bool:
         """Whether the line shows at a station or on either side of it."""
         length = self.length_mm

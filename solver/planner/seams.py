@@ -184,4 +184,3 @@ def _within(places: Floats, zones: tuple[Zone, ...], *, strict: bool) -> NDArray
 def _allowed(lengths: Floats, shortest: float, longest: float) -> NDArray[np.bool_]:
     allowed: NDArray[np.bool_] = (lengths >= shortest - 1e-6) & (lengths <= longest + 1e-6)
     return allowed
-

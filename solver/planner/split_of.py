@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -108,7 +109,9 @@ def split_problem_of(
         second = index[edge.second]
         extra[first] += metal / 2
         extra[second] += metal / 2
-        inside, joint = (costs or {}).get(edge.id, (0.0, 0.0))
+        inside, joint = (
+            cost if math.isfinite(cost) else 0.0 for cost in (costs or {}).get(edge.id, (0.0, 0.0))
+        )
         edges.append(
             SplitEdge(
                 id=edge.id,
