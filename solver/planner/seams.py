@@ -18,6 +18,8 @@ Zone = tuple[float, float]
 GRID_MM = 6.35
 """Seams are offered every quarter inch: finer than they are fitted."""
 MOST_GRID_POINTS = 240
+LEAST_MM = 1.0
+"""No piece is shorter, even where the shop has no least length: two seams are two places."""
 AVOIDED_COST = 1000.0
 """In minutes: a seam near a corner or a notch only where nothing else is possible."""
 CURVE_COST = 0.5
@@ -71,7 +73,7 @@ def place_seams(start_mm: float, end_mm: float, pieces: int, rules: SeamRules) -
         return None
     step = max(GRID_MM, length / MOST_GRID_POINTS)
     grid = np.arange(start_mm + step, end_mm - step / 2, step)
-    marks = np.array([m for m in rules.marks if start_mm + 1.0 < m < end_mm - 1.0])
+    marks = np.array([m for m in rules.marks if start_mm + LEAST_MM < m < end_mm - LEAST_MM])
     places = np.unique(np.round(np.concatenate((grid, even, marks)), 6))
     places = places[~_within(places, rules.banned, strict=True)]
     if len(places) < pieces - 1:
@@ -182,5 +184,6 @@ def _within(places: Floats, zones: tuple[Zone, ...], *, strict: bool) -> NDArray
 
 
 def _allowed(lengths: Floats, shortest: float, longest: float) -> NDArray[np.bool_]:
-    allowed: NDArray[np.bool_] = (lengths >= shortest - 1e-6) & (lengths <= longest + 1e-6)
+    least = max(shortest - 1e-6, LEAST_MM)
+    allowed: NDArray[np.bool_] = (lengths >= least) & (lengths <= longest + 1e-6)
     return allowed
