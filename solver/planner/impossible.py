@@ -10,7 +10,6 @@ from collections.abc import Sequence
 
 from solver.data.job import INCH_MM, Job
 from solver.data.plan import Requirement
-from solver.models.split_conflict import why_no_split
 from solver.planner.options import Refusals
 from solver.planner.rounds import Parts
 
@@ -23,10 +22,32 @@ def why_impossible(
     """Return requirements that cannot hold together, in the scenario's ids and words."""
     if parts is None:
         return _no_way_to_make(job, refusals)
-    conflict = why_no_split(parts.split)
-    if conflict:
-        return _in_our_words(parts, conflict)
     return _stock(job, parts, short_of_stock)
+
+
+def _stock(job: Job, parts: Parts, short: Sequence[str]) -> tuple[Requirement, ...]:
+    """What is for sale and on hand is too little for the pieces, whatever the split."""
+    named = set(short) or {sheet.metal.label for sheet in parts.sheets}
+    reasons = []
+    for sheet in parts.sheets:
+        if sheet.metal.label not in named:
+            continue
+        items = [job.stock[i] for i in sheet.items]
+        if all(item.for_sale is None for item in items):
+            continue
+        units = ", ".join(
+            f"{item.id}: {item.on_hand} on hand, {item.for_sale} for sale" for item in items
+        )
+        reasons.append(
+            Requirement(
+                rule="stock",
+                ids=tuple(item.id for item in items),
+                sentence=f"all {sheet.metal.label} that can be had is too little ({units})",
+            )
+        )
+    return tuple(reasons) or (
+        Requirement(rule="stock", ids=(), sentence="the blanks do not nest on the stock listed"),
+    )
 
 
 def _no_way_to_make(job: Job, refusals: Refusals) -> tuple[Requirement, ...]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import shapely
 
 from solver.data.job import FOOT_MM, Edge, Job
+from solver.data.plan import Mounting
 from solver.models.master import (
     JointEdge,
     MasterProblem,
@@ -188,7 +189,7 @@ def _clashes(
     job: Job, lines: Sequence[RunLine], options: Sequence[StretchOption]
 ) -> tuple[tuple[int, ...], ...]:
     """Options that would meet at a mark where no seam may be although nothing changes there."""
-    meeting: dict[tuple[int, int, str], list[int]] = defaultdict(list)
+    meeting: dict[tuple[int, int, Mounting], list[int]] = defaultdict(list)
     for index, option in enumerate(options):
         line = lines[option.run]
         total = len(line.edges)
