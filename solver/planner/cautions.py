@@ -28,23 +28,23 @@ def cautions_of(
     """Return cautions, the plan's own first and the usual ones of the work last."""
     unit = job.length_unit
     said: list[str] = []
-    for edge, stand in capped_stands_mm(job).items():
-        asked = job.edge_of[edge].stand_mm
+    for capped, stand in capped_stands_mm(job).items():
+        asked = job.edge_of[capped].stand_mm
         if stand < asked - 1e-9:
             small = too_low(stand, job.rules.smallest_stand_mm)
             said.append(
-                f'"{edge}": a flashing runs near, so the metal stands '
+                f'"{capped}": a flashing runs near, so the metal stands '
                 f"{format_length(stand, unit)} instead of {format_length(asked, unit)}"
                 + (" and is lower than a useful flange" if small else "")
             )
-    for edge_job in job.edges:
-        if job.carries_metal(edge_job) and edge_job.strain > job.rules.largest_strain:
-            said.append(
-                f'"{edge_job.id}": the line twists; its free edge would stretch '
-                f"{edge_job.strain:.1%} and a flat strip will not fit"
-            )
     said += [
-        f'"{run}": a seam lies near a corner or a notch; no other place was left'
+        f'"{edge.id}": the line twists; its free edge would stretch {edge.strain:.1%} and a flat '
+        "strip will not fit"
+        for edge in job.edges
+        if job.carries_metal(edge) and edge.strain > job.rules.largest_strain
+    ]
+    said += [
+        f'"{run}": a seam lies near a corner or notch; nothing else was left'
         for run in forced_runs
     ]
     for sheet in used:

@@ -43,7 +43,10 @@ class Choice:
 
 
 def sections_to_choose(problem: SplitProblem, constant: float, deadline: float | None) -> Choice:
-    """Return the sections for the master; ``problem`` carries least costs, ``constant`` the rest."""
+    """Return the sections for the master.
+
+    ``problem`` carries the least costs of edges and sections, ``constant`` all the rest.
+    """
     nodes = make_nodes(problem)
     columns = legal_sections(problem, nodes=nodes, most=MOST_LISTED)
     if not columns.complete:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from solver.data.line import Line
 from solver.geometry.lines import Floats, joined, plane_table, walk_plane
 
-GRID_MM = 6.35
+GRID_MM = 2.0
+"""Pieces that begin between two stations are held to the reach of the one before."""
 CAREFUL = 0.97
 """Share of the tolerance used here, on a grid; blanks are measured exactly afterwards."""
 
@@ -31,24 +33,31 @@ def fold_reach(
     stations = np.linspace(0.0, length, max(3, int(np.ceil(length / GRID_MM)) + 1))
     root, _, heading = walk_plane(plane_table(whole, "hard"), stations)
     fold = root + offset_mm * np.stack((-np.sin(heading), np.cos(heading)), axis=1)
-    last = len(fold) - 1
-    ends = np.empty(len(fold), dtype=np.intp)
-    for first in range(len(fold)):
-        low, high = min(first + 1, last), last
-        while low < high:
-            middle = (low + high + 1) // 2
-            if _rise_mm(fold[first : middle + 1]) <= CAREFUL * tolerance_mm:
-                low = middle
-            else:
-                high = middle - 1
-        ends[first] = low
-    farthest = stations[ends]
+    farthest = stations[_ends(fold, CAREFUL * tolerance_mm)]
 
     def reach(at_mm: Floats) -> Floats:
-        index = np.clip(np.searchsorted(stations, at_mm - 1e-6), 0, last)
+        index = np.clip(np.searchsorted(stations, at_mm + 1e-6) - 1, 0, len(stations) - 1)
         return np.where(farthest[index] >= length - 1e-6, np.inf, farthest[index])
 
     return reach
+
+
+def _ends(fold: Floats, most_mm: float) -> NDArray[np.intp]:
+    """For each point the last one to which a straight fold keeps within ``most_mm`` of the curve.
+
+    Neighbours end near one another, so each search begins where the one before ended.
+    """
+    last = len(fold) - 1
+    ends = np.empty(len(fold), dtype=np.intp)
+    end = 0
+    for first in range(len(fold)):
+        end = min(max(end, first + 1), last)
+        while end > first + 1 and _rise_mm(fold[first : end + 1]) > most_mm:
+            end -= 1
+        while end < last and _rise_mm(fold[first : end + 2]) <= most_mm:
+            end += 1
+        ends[first] = end
+    return ends
 
 
 def _rise_mm(points: Floats) -> float:

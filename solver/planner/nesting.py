@@ -1,4 +1,4 @@
-"""Buying and nesting the blanks of one plan: for each sheet metal the cheapest stock that holds them.
+"""Buying and nesting the blanks of one plan: the cheapest stock that holds each metal's blanks.
 
 Sheet metals do not share stock, so each is bought and nested by itself.  The same blanks of one
 metal are nested once and remembered.

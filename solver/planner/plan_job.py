@@ -41,7 +41,7 @@ COVERS = (
 )
 
 
-class PlanRejected(RuntimeError):  # noqa: N818 - a verdict, not a mishap
+class PlanRejectedError(RuntimeError):
     """The checker refused a plan that the planner made: a fault of the program, never shown."""
 
     def __init__(self, faults: tuple[str, ...]) -> None:
@@ -71,7 +71,7 @@ def plan_job(
     same plan on any machine; a time limit only cuts that short, and the plan says so.
     ``should_stop`` is asked often; the best plan so far is then returned.
 
-    Raises PlanRejected if the checker refuses the result.
+    Raises PlanRejectedError if the checker refuses the result.
     """
     began = time.monotonic()
     deadline = None if seconds is None else began + max(0.1, seconds - SPARE_SECONDS)
@@ -171,7 +171,7 @@ def _gap(cost: float | None, bound: float | None) -> float | None:
 def _checked(plan: Plan, job: Job) -> Plan:
     report = check_plan(job, plan)
     if not report.ok:
-        raise PlanRejected(tuple(f"{f.rule} at {f.place}: {f.sentence}" for f in report.faults))
+        raise PlanRejectedError(tuple(f"{f.rule} at {f.place}: {f.sentence}" for f in report.faults))
     return plan
 
 
