@@ -10,8 +10,8 @@ from collections import Counter, defaultdict
 
 from api.tables import WIDTH, beside, clip, columns, pad, plain, table, wrap
 from solver.data.job import POUND_KG, Job, StockItem
-from solver.data.plan import Amount, HoursLine, Piece, Plan, PullStep, Section, Vector
-from solver.data.units import format_area, format_length
+from solver.data.plan import Amount, Cost, HoursLine, Piece, Plan, PullStep, Section, Vector
+from solver.data.units import format_length
 from solver.rules.exposure import HEALTH_CAUTIONS
 
 SCREEN_LINES = 44
@@ -58,8 +58,9 @@ _DIRECTIONS = (("front", "rear"), ("left", "right"), ("up", "down"))
 def summarise(plan: Plan, job: Job | None = None, *, lines: int | None = SCREEN_LINES) -> str:
     """Return the summary of a plan, at most 80 columns wide.
 
-    ``job`` names the stock in words.  ``lines`` is the height to keep to: long lists are then cut
-    with a line that says what is missing; None prints everything.
+    ``job`` names the stock in words.  ``lines`` is the height to keep to: where it is short,
+    patches and cautions are cut to a line each and long lists end with what is missing; None
+    prints all.
     """
     if plan.status == "impossible":
         return "\n".join(_impossible(plan)) + "\n"
@@ -69,16 +70,49 @@ def summarise(plan: Plan, job: Job | None = None, *, lines: int | None = SCREEN_
         *_head(plan),
         *_buy(plan, job),
         *_cut(plan),
-        *beside(_hours(plan), _cost(plan), at=_SECOND_BLOCK),
-        *_proof(plan),
+        *beside(_hours(plan), _cost(plan, plan.cost), at=_SECOND_BLOCK),
     ]
-    cautions = list(plan.cautions)
-    sections = _sections(plan, whole=True)
+    usual = [*(f"  {text}" for text in USUAL_CAUTIONS), f"  {LOCAL_CODES}"]
+    whole = [
+        *top,
+        *wrap(_covers(plan), first="PROOF  ", rest="  "),
+        *_sections(plan, whole=True),
+        "CAUTIONS",
+    ]
+    own = [wrap(text, first="  ! ", rest="    ") for text in plan.cautions]
     if lines is not None:
-        cautions = [text for text in cautions if text not in _USUAL_IN_PLANS]
-        if len(top) + len(sections) + len(USUAL_CAUTIONS) + 3 + len(cautions) > lines:
-            sections = _sections(plan, whole=False)
-    return "\n".join(_fitted(top, sections, cautions, lines)) + "\n"
+        own = [
+            wrapped
+            for wrapped, text in zip(own, plan.cautions, strict=True)
+            if text not in _USUAL_IN_PLANS
+        ]
+    text = [*whole, *(line for one in own for line in one), *usual]
+    if lines is not None and len(text) > lines:
+        top.append(clip(f"PROOF  {plain(_covers(plan))}", WIDTH))
+        text = _short(top, _sections(plan, whole=False), own, usual, lines)
+    return "\n".join(text) + "\n"
+
+
+def _short(
+    top: list[str],
+    sections: list[str],
+    own: list[list[str]],
+    usual: list[str],
+    lines: int,
+) -> list[str]:
+    """Put the blocks together within the height: one line a caution, sections before cautions."""
+    room = lines - len(top) - 1 - len(usual)
+    keep = max(room - (1 if own else 0), 5)
+    if len(sections) > keep:
+        missing = len(sections) - keep + 1
+        sections = [*sections[: keep - 1], f"  ... {missing} more sections: --full prints all"]
+    room -= len(sections)
+    cautions = [one[0] if len(one) == 1 else clip(one[0] + " " * WIDTH + ".", WIDTH) for one in own]
+    if len(cautions) > room:
+        missing = len(cautions) - max(room - 1, 0)
+        told = f"  ! {count_words(missing, 'more caution')}: --full prints all"
+        cautions = [*cautions[: max(room - 1, 0)], told]
+    return [*top, *sections, "CAUTIONS", *cautions, *usual]
 
 
 def metal_words(metal: str, gauge: int | None, thickness_mm: float) -> str:
@@ -98,8 +132,8 @@ def duration(minutes: float) -> str:
 def weight(mass_kg: float, length_unit: str) -> str:
     """Return a mass in pounds for a scenario in inches or feet, else in kilograms."""
     if length_unit in ("in", "ft"):
-        return f"{mass_kg / POUND_KG:.1f} lb"
-    return f"{mass_kg:.1f} kg"
+        return f"{mass_kg / POUND_KG:.0f} lb"
+    return f"{mass_kg:.0f} kg" if mass_kg >= 10 else f"{mass_kg:.1f} kg"
 
 
 def crew(people: int | None) -> str:
@@ -179,7 +213,7 @@ def _buy(plan: Plan, job: Job | None) -> list[str]:
     block += table(rows, sides=["right", "left", "right", "right"], give=1)
     if not rows:
         block.append("  no metal: no part ends anywhere")
-    bought = [_amount_words(amount) for amount in plan.amounts if amount.buy > 0]
+    bought = _amounts(plan)
     if bought:
         cost = sum(amount.price for amount in plan.amounts)
         text = f"{'; '.join(bought)}: {money(cost)}"
@@ -187,7 +221,24 @@ def _buy(plan: Plan, job: Job | None) -> list[str]:
     return block
 
 
+def _amounts(plan: Plan) -> list[str]:
+    """Say what is to be bought besides metal; packers of several thicknesses as one."""
+    packers = [one for one in plan.amounts if one.item.startswith("packer ") and one.buy > 0]
+    words = []
+    for amount in plan.amounts:
+        if amount.buy <= 0 or (amount in packers[1:] and len(packers) > 1):
+            continue
+        if amount in packers and len(packers) > 1:
+            feet = sum(one.buy for one in packers)
+            words.append(f"{feet:.3g} {amount.unit} packers of {len(packers)} thicknesses")
+        else:
+            words.append(_amount_words(amount))
+    return words
+
+
 def _amount_words(amount: Amount) -> str:
+    if amount.unit == "litres" and amount.buy < 1:
+        return f"{max(1000 * amount.buy, 1):.0f} ml {amount.item}"
     figure = f"{amount.buy:.3g}" if amount.buy < 100 else f"{amount.buy:,.0f}"
     if amount.item.startswith(amount.unit):  # "14 bolts M8 x 25", not "14 bolts bolts M8 x 25"
         return f"{figure} {amount.item}"
@@ -207,14 +258,12 @@ def _cut(plan: Plan) -> list[str]:
         by_metal.items(), key=lambda one: (one[0][0], one[0][2])
     ):
         length_mm = sum(piece.blank.root_length_mm for piece in pieces)
-        area_mm2 = sum(piece.blank.area_mm2 for piece in pieces)
         held = Counter(piece.mounting for piece in pieces)
         rows.append(
             [
                 count_words(len(pieces), "piece"),
                 metal_words(metal, gauge, thickness_mm),
-                format_length(length_mm, _long_unit(plan.length_unit)),
-                format_area(area_mm2, plan.length_unit),
+                _sum_words(length_mm, plan.length_unit),
                 ", ".join(f"{held[name]} {name}" for name in sorted(held)),
             ]
         )
@@ -231,13 +280,19 @@ def _cut(plan: Plan) -> list[str]:
         words.append(f"{sum(1 for piece in plan.pieces if piece.blank.folds)} folded")
     return [
         f"CUT  {', '.join(words)}",
-        *table(rows, sides=["right", "left", "right", "right", "left"], give=4),
+        *table(rows, sides=["right", "left", "right", "left"], give=3),
     ]
 
 
 def _long_unit(unit: str) -> str:
     """Return the unit for a sum of lengths: feet and inches, or metres."""
     return "ft" if unit in ("in", "ft") else "m"
+
+
+def _sum_words(length_mm: float, unit: str) -> str:
+    """Return a sum of lengths, rounded up to what a supplier hears: whole inches or centimetres."""
+    step_mm = 25.4 if unit in ("in", "ft") else 10.0
+    return format_length(math.ceil(length_mm / step_mm - 1e-9) * step_mm, _long_unit(unit))
 
 
 def count_words(number: float, word: str) -> str:
@@ -273,43 +328,31 @@ def _longest(group: tuple[str, float]) -> tuple[bool, float]:
     return (group[0] == "allowance for the rest", -group[1])
 
 
-def _cost(plan: Plan) -> list[str]:
-    cost = plan.cost
-    assert cost is not None
+def _cost(plan: Plan, cost: Cost) -> list[str]:
+    """List what it costs, and what is proven about it."""
     whole = cost.total or 1.0
-    rows = [
-        [name, money(amount), f"{100 * amount / whole:.0f} %"]
-        for name, amount in (
-            ("metal", cost.metal),
-            ("joints", cost.joints),
-            ("labor", cost.labor),
-        )
-    ]
+    parts = (("metal", cost.metal), ("joints", cost.joints), ("labor", cost.labor))
+    rows = [[name, money(amount), f"{100 * amount / whole:.0f} %"] for name, amount in parts]
     rows.append(["total", money(cost.total), ""])
     if abs(cost.objective - cost.total) > 0.005:
-        rows.append(["weighted by goal", money(cost.objective), ""])
-    lines = table(rows, sides=["left", "right", "right"], width=WIDTH - _SECOND_BLOCK)
+        rows.append(["weighted", money(cost.objective), ""])
+    proof = plan.proof
+    if proof.bound is not None and proof.gap is not None:
+        rows.append(["no plan below", money(proof.bound), f"gap {_percent(proof.gap)}"])
+    if proof.purchase_bound is not None and proof.purchase_gap is not None:
+        gap = f"gap {_percent(proof.purchase_gap)}"
+        rows.append(["no nest below", money(proof.purchase_bound), gap])
+    lines = table(rows, sides=["left", "right", "left"], width=WIDTH - _SECOND_BLOCK)
     return [f"COST ({plain(plan.currency)})", *lines]
 
 
-def _proof(plan: Plan) -> list[str]:
+def _covers(plan: Plan) -> str:
     proof = plan.proof
-    if proof.bound is None or proof.gap is None:
-        text = "no bound was proven for the whole cost"
-    else:
-        text = f"gap {_percent(proof.gap)}: no plan below {money(proof.bound)}"
-    block = wrap(f"{text}. {_covers(proof.covers)}", first="PROOF  ", rest="  ")
-    if proof.purchase_bound is not None and proof.purchase_gap is not None:
-        text = (
-            f"metal gap {_percent(proof.purchase_gap)}: these blanks cannot be nested on stock "
-            f"below {money(proof.purchase_bound)}"
-        )
-        block += wrap(text, first="  ", rest="  ")
-    return block
-
-
-def _covers(text: str) -> str:
-    return f"It covers: {text.strip().rstrip('.')}." if text.strip() else ""
+    if proof.bound is None:
+        return "no bound was proven for the whole cost"
+    if not proof.covers.strip():
+        return "the bound is proven"
+    return f'"no plan below" covers {proof.covers.strip().rstrip(".")}.'
 
 
 def _percent(share: float) -> str:
@@ -328,17 +371,17 @@ def _sections(plan: Plan, *, whole: bool) -> list[str]:
                 weight(section.mass_kg, plan.length_unit),
                 crew(section.people),
                 direction(step.pull) if step is not None else "",
-                f"{step.draft_deg:.1f} deg" if step is not None else "",
+                f"{step.draft_deg:.1f}" if step is not None else "",
             ]
         )
         notes.append(_section_notes(section, step))
     lines = table(
         rows,
-        head=["section", "weight", "lift by", "pull", "draft"],
+        head=["id", "weight", "lift", "pull", "draft"],
         sides=["left", "right", "left", "left", "right"],
         give=0,
     )
-    block = ["SECTIONS, in the order they come off (draft: the least along the pull)"]
+    block = ["SECTIONS, in the order they come off (draft: the least, in degrees)"]
     block.append(f"{lines[0]}  patches")
     indent = " " * (columns(lines[0]) + 2)
     for line, note in zip(lines[1:], notes, strict=True):
@@ -349,7 +392,7 @@ def _sections(plan: Plan, *, whole: bool) -> list[str]:
 
 
 def _section_notes(section: Section, step: PullStep | None) -> str:
-    words = [", ".join(section.patches)]
+    words = [_grouped(section.patches)]
     if step is not None and step.after:
         words.append(f"after {', '.join(step.after)}")
     if step is not None and step.drawn_first:
@@ -357,30 +400,13 @@ def _section_notes(section: Section, step: PullStep | None) -> str:
     return "; ".join(words)
 
 
-def _fitted(
-    top: list[str], sections: list[str], cautions: list[str], lines: int | None
-) -> list[str]:
-    """Put the blocks together; where the height is short, cautions give way before sections."""
-    usual = [line for text in USUAL_CAUTIONS for line in wrap(text, first="  ", rest="  ")]
-    tail = [*usual, f"  {LOCAL_CODES}"]
-    own = [wrap(text, first="  ! ", rest="    ") for text in cautions]
-    if lines is None:
-        return [*top, *sections, "CAUTIONS", *[line for one in own for line in one], *tail]
-    room = lines - len(top) - 1 - len(tail)
-    if len(sections) > room and sections:
-        keep = max(room - 1 - (1 if own else 0), 4)
-        if len(sections) > keep:
-            missing = len(sections) - keep
-            sections = [*sections[:keep], f"  ... {missing} more: --full prints all"]
-    room -= len(sections)
-    shown: list[str] = []
-    for place, text in enumerate(own):
-        left = len(own) - place
-        if len(shown) + len(text) + (1 if left > 1 else 0) > room:
-            shown.append(f"  ! {count_words(left, 'more caution')}: --full prints them all")
-            break
-        shown += text
-    return [*top, *sections, "CAUTIONS", *shown, *tail]
+def _grouped(patches: tuple[str, ...]) -> str:
+    """Return patches with those of one name before the dot together: "roof.mid/rear, nose"."""
+    groups: dict[str, list[str]] = {}
+    for patch in patches:
+        name, dot, rest = patch.partition(".")
+        groups.setdefault(name + dot, []).append(rest)
+    return ", ".join(name + "/".join(rests) for name, rests in groups.items())
 
 
 def _impossible(plan: Plan) -> list[str]:
