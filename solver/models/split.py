@@ -35,6 +35,7 @@ from solver.models.removal import (
     removal_or_cut,
     sections_of_columns,
 )
+from solver.models.split_large import large_search
 from solver.models.split_master import Cheapest, Master, Row, cheapest_choice
 from solver.models.split_problem import SplitProblem, Vector
 
@@ -56,6 +57,8 @@ IMPOSSIBLE = "impossible"
 NO_ANSWER = "no answer"
 
 _RELATIVE_PROOF = 1e-9
+# Past the deadline of a large body, what its runners-up may still take.
+RUNNER_UP_SECONDS = 5.0
 
 
 @dataclass(frozen=True)
@@ -165,31 +168,38 @@ def best_splits(
     if nodes.impossible.any() or not counts:
         return (SplitResult((), None, None, IMPOSSIBLE),)
     columns = legal_sections(problem, nodes=nodes, most=most_columns)
+    proven: float | None = None
+    first: tuple[tuple[int, ...], ...] | None = None
     if not columns.complete:
-        from solver.models.split_large import large_splits
-
-        return large_splits(nodes, counts, deadline, gap=gap, ordered=ordered)
+        large = large_search(
+            nodes, counts, deadline, lambda s: _cut_of(problem, s, ordered), gap=gap
+        )
+        columns, proven, first = large.columns, min(large.bounds.values()), large.chosen
+        if first is None and proven == math.inf:
+            return (SplitResult((), None, None, IMPOSSIBLE),)
+        if count == 1 and symmetric is None and first is not None:
+            return (describe_split(problem, first, min(proven, large.cost), within=gap),)
+        # Runners-up and symmetric splits come from the sections met; the bound stays the body's.
+        deadline = max(deadline, time.monotonic() + RUNNER_UP_SECONDS)
     listed = _Listed(problem, nodes, columns)
     if symmetric is not None:
         listed = _symmetric(listed, symmetric)
     master = Master(listed.cover, listed.costs, listed.counts)
     results: list[SplitResult] = []
-    cuts: list[RemovalCut] = []
 
     def check(chosen: tuple[int, ...]) -> Row | None:
-        if not ordered:
+        cut = _cut_of(problem, listed.sections(chosen), ordered)
+        if cut is None:
             return None
-        answer = removal_or_cut(problem, listed.sections(chosen))
-        if isinstance(answer, RemovalOrder):
-            return None
-        cuts.append(answer)
-        return Row(listed.fold(cut_coefficients(answer, columns)), len(answer.certificates) - 1.0)
+        return Row(listed.fold(cut_coefficients(cut, columns)), len(cut.certificates) - 1.0)
 
     for _ in range(count):
         found = cheapest_choice(
             master, counts, most_any_split_costs(problem), check, deadline, gap=gap
         )
-        result = _result(problem, listed, found, ordered)
+        if proven is not None:
+            found = Cheapest(found.chosen, found.cost, min(found.cost, max(proven, -math.inf)))
+        result = _result(problem, listed, found, gap)
         if result.cost is None and results:
             break
         results.append(result)
@@ -299,13 +309,26 @@ def _differ_rows(
     return rows
 
 
-def _result(problem: SplitProblem, listed: _Listed, found: Cheapest, ordered: bool) -> SplitResult:
+def _cut_of(
+    problem: SplitProblem, sections: tuple[tuple[int, ...], ...], ordered: bool
+) -> RemovalCut | None:
+    if not ordered:
+        return None
+    answer = removal_or_cut(problem, sections)
+    return None if isinstance(answer, RemovalOrder) else answer
+
+
+def _result(problem: SplitProblem, listed: _Listed, found: Cheapest, gap: float) -> SplitResult:
     bound = None if not np.isfinite(found.bound) else found.bound
     if found.chosen is None:
         status = IMPOSSIBLE if found.bound == math.inf else NO_ANSWER
         return SplitResult((), None, bound, status, columns=len(listed.columns))
     return describe_split(
-        problem, listed.sections(found.chosen), bound, ordered=ordered, columns=len(listed.columns)
+        problem,
+        listed.sections(found.chosen),
+        bound,
+        columns=len(listed.columns) if listed.columns.complete else None,
+        within=gap,
     )
 
 
@@ -314,7 +337,6 @@ def describe_split(
     sections: tuple[tuple[int, ...], ...],
     bound: float | None,
     *,
-    ordered: bool = True,
     columns: int | None = None,
     within: float | None = None,
 ) -> SplitResult:

@@ -1,0 +1,392 @@
+"""Sections of least reduced cost when they are too many to list.
+
+The reduced cost of a section S is  own + sum of node weights - sum of savings of pairs inside,
+with node weight = cost of the node alone less its multiplier.
+
+`improve` searches near good sections: add a node, take one out, for hundreds of sections at once
+as rows of a 0/1 matrix; it proves nothing.  `Pricer` proves: one integer program with a binary for
+each node, for each pair that saves, and for each row of the table of pulls (exact release, without
+big constants); what it leaves out, connectivity, is added by separators where its answer falls
+apart, so that its bound holds at any time.  Legality is the same as in `columns.py`.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import coo_matrix, vstack
+
+from solver.models.columns import MASS_SLACK_KG, SIZE_SLACK_MM, Nodes
+from solver.models.release import Array, Flags
+
+Index = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Terrain:
+    """The matrices that sections are grown on, in single precision where they only count."""
+
+    nodes: Nodes
+    adjacent: NDArray[np.float32]
+    never: NDArray[np.float32]
+    illegal: NDArray[np.float32]
+    near: tuple[int, ...]
+    weight_kg: Array
+    limit_kg: float
+    size: Array | None
+
+
+def make_terrain(nodes: Nodes) -> Terrain:
+    """Collect the matrices of a body."""
+    problem = nodes.problem
+    limit = np.inf if problem.lift_limit_kg is None else problem.lift_limit_kg + MASS_SLACK_KG
+    size = None
+    if problem.size_rule_holds:
+        assert problem.largest_section_mm is not None
+        size = np.sort(np.array(problem.largest_section_mm)) + SIZE_SLACK_MM
+    return Terrain(
+        nodes,
+        nodes.adjacent.astype(np.float32),
+        nodes.never.astype(np.float32),
+        (~nodes.legal).astype(np.float32),
+        tuple(sum(1 << int(u) for u in np.nonzero(row)[0]) for row in nodes.adjacent),
+        nodes.own_kg + nodes.flange_kg.sum(axis=1),
+        limit,
+        size,
+    )
+
+
+def costs_of(nodes: Nodes, held: Flags) -> Array:
+    """(m,) costs of sections given as rows of flags over nodes."""
+    rows = held.astype(float)
+    pair = np.einsum("ij,ij->i", rows @ nodes.saving, rows)
+    costs: Array = nodes.problem.section_cost + rows @ nodes.own_cost - 0.5 * pair
+    return costs
+
+
+def masses_of(terrain: Terrain, held: Flags) -> Array:
+    """(m,) masses in kg, joints included."""
+    rows = held.astype(float)
+    pair = np.einsum("ij,ij->i", rows @ terrain.nodes.flange_kg, rows)
+    masses: Array = rows @ terrain.weight_kg - pair
+    return masses
+
+
+def connected(terrain: Terrain, held: Flags) -> Flags:
+    """(m,) True where a non-empty set of nodes is connected."""
+    out = np.zeros(len(held), dtype=bool)
+    packed = np.packbits(held, axis=1, bitorder="little")
+    for row, raw in enumerate(packed):
+        mask = int.from_bytes(raw.tobytes(), "little")
+        out[row] = mask != 0 and _flood(terrain.near, mask & -mask, mask) == mask
+    return out
+
+
+def legal(terrain: Terrain, held: Flags) -> Flags:
+    """(m,) True for legal sections (connectivity included)."""
+    good = held.any(axis=1)
+    rows = held.astype(np.float32)
+    good &= masses_of(terrain, held) <= terrain.limit_kg
+    good &= np.einsum("ij,ij->i", rows @ terrain.never, rows) < 0.5
+    index = np.nonzero(good)[0]
+    good[index] &= ((rows[index] @ terrain.illegal.T) < 0.5).any(axis=1)
+    for pins in terrain.nodes.pin_groups:
+        part = held[:, list(pins)]
+        good &= part.all(axis=1) | ~part.any(axis=1)
+    if terrain.size is not None:
+        index = np.nonzero(good)[0]
+        some = held[index][:, :, None]
+        high = np.where(some, terrain.nodes.high_mm[None], -np.inf).max(axis=1)
+        low = np.where(some, terrain.nodes.low_mm[None], np.inf).min(axis=1)
+        good[index] &= (np.sort(high - low, axis=1) <= terrain.size).all(axis=1)
+    index = np.nonzero(good)[0]
+    good[index] &= connected(terrain, held[index])
+    return good
+
+
+def distinct(held: Flags) -> Index:
+    """Indices of the first of each set of equal rows, ascending."""
+    packed = np.packbits(held, axis=1)
+    _, first = np.unique(packed, axis=0, return_index=True)
+    return np.sort(first)
+
+
+def improve(
+    terrain: Terrain,
+    start: Flags,
+    weights: Array,
+    *,
+    rounds: int = 8,
+    width: int = 600,
+    per_node: int = 4,
+) -> tuple[Flags, Array]:
+    """Sections near ``start`` (rows of legal sections) of low reduced cost.
+
+    ``weights`` (n,): cost of a node alone less its multiplier.  Returns rows and their reduced
+    cost (without the multiplier of the number of sections), least first.  One matrix product
+    each tells, for all sections and all nodes at once, what a move gains, weighs, touches,
+    excludes, and whether a pull is left; only connectivity of what stays is walked.
+    """
+    nodes = terrain.nodes
+    held = start[distinct(start)]
+    value = costs_of(nodes, held) - held @ (nodes.own_cost - weights)
+    keep = _best(held, value, width, per_node)
+    held, value = held[keep], value[keep]
+    front, front_value = held, value
+    saving = nodes.saving.astype(np.float32)
+    flange = nodes.flange_kg.astype(np.float32)
+    pulls = nodes.legal.astype(np.float32)
+    for _ in range(rounds):
+        rows = front.astype(np.float32)
+        gain = weights[None, :] - rows @ saving
+        allowed = ~front & ((rows @ terrain.adjacent) > 0.5) & ((rows @ terrain.never) < 0.5)
+        free = ((rows @ terrain.illegal.T) < 0.5).astype(np.float32)
+        allowed &= (free @ pulls) > 0.5
+        mass = masses_of(terrain, front)
+        heavier = terrain.weight_kg[None, :] - 2.0 * (rows @ flange)
+        # Removal may add flange mass; both kinds of move are weighed, exactly again below.
+        moved = mass[:, None] + np.where(front, -heavier, heavier)
+        allowed |= front
+        allowed &= moved <= terrain.limit_kg + 1e-3
+        total = np.where(allowed, front_value[:, None] + np.where(front, -gain, gain), np.inf)
+        # Only the best few moves of each section, and the best few for each node, are looked at.
+        few = min(6, total.shape[1] - 1)
+        column = np.argpartition(total, few, axis=1)[:, :few].ravel()
+        row = np.repeat(np.arange(len(front)), few)
+        top = min(3, len(front) - 1)
+        if top > 0:
+            by_node = np.argpartition(total, top, axis=0)[:top]
+            row = np.concatenate([row, by_node.ravel()])
+            column = np.concatenate([column, np.tile(np.arange(total.shape[1]), top)])
+        fine = np.isfinite(total[row, column])
+        row, column = row[fine], column[fine]
+        if len(row) > 3 * width:
+            best = np.argpartition(total[row, column], 3 * width)[: 3 * width]
+            row, column = row[best], column[best]
+        if not len(row):
+            break
+        removes = front[row, column]
+        child = front[row].copy()
+        child[np.arange(len(row)), column] ^= True
+        child_value = total[row, column]
+        before = len(held)
+        both = np.concatenate([held, child])
+        first = distinct(both)
+        fresh = first[first >= before] - before
+        walk = fresh[removes[fresh]]
+        good = np.ones(len(child), dtype=bool)
+        good[walk] = connected(terrain, child[walk])
+        if terrain.size is not None or nodes.pin_groups:
+            good[fresh] &= legal(terrain, child[fresh])
+        elif np.isfinite(terrain.limit_kg):
+            good[fresh] &= masses_of(terrain, child[fresh]) <= terrain.limit_kg
+        fresh = fresh[good[fresh]]
+        if not len(fresh):
+            break
+        both = np.concatenate([held, child[fresh]])
+        both_value = np.concatenate([value, child_value[fresh]])
+        keep = _best(both, both_value, width, per_node)
+        is_new = keep >= before
+        held, value = both[keep], both_value[keep]
+        if not is_new.any():
+            break
+        front, front_value = held[is_new], value[is_new]
+    value = costs_of(nodes, held) - held @ (nodes.own_cost - weights)
+    order = np.argsort(value, kind="stable")
+    return held[order], value[order]
+
+
+def _best(held: Flags, value: Array, width: int, per_node: int) -> Index:
+    """Indices of the best rows, and of the best few that hold each node."""
+    order = np.argsort(value, kind="stable")
+    chosen = np.zeros(len(value), dtype=bool)
+    chosen[order[:width]] = True
+    for node in range(held.shape[1]):
+        chosen[order[held[order, node]][:per_node]] = True
+    return np.nonzero(chosen)[0]
+
+
+@dataclass(frozen=True)
+class Priced:
+    """Proven lower bound on cost less multipliers over all legal sections, and a section or None.
+
+    ``bound`` counts the section's own cost but not the multiplier of the number of sections.
+    """
+
+    bound: float
+    section: Flags | None
+    solved: bool
+
+
+@dataclass
+class Pricer:
+    """The integer program for the section of least reduced cost; separators are kept."""
+
+    terrain: Terrain
+    separators: list[tuple[int, int, tuple[int, ...]]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        nodes = self.terrain.nodes
+        n = len(nodes)
+        joined = (nodes.saving != 0.0) | (nodes.flange_kg != 0.0)
+        first, second = np.nonzero(np.triu(joined & ~nodes.never, 1))
+        self._pairs = (first, second)
+        pairs, pulls = len(first), len(nodes.legal)
+        self._size = n + pairs + pulls
+        rows: list[Index] = []
+        columns: list[Index] = []
+        values: list[Array] = []
+        low: list[float] = []
+        high: list[float] = []
+
+        def add(index: Index, value: Array, least: float, most: float) -> None:
+            rows.append(np.full(len(index), len(low)))
+            columns.append(np.asarray(index))
+            values.append(np.asarray(value, dtype=float))
+            low.append(least)
+            high.append(most)
+
+        for i in range(n):
+            good = np.nonzero(nodes.legal[:, i])[0]
+            add(np.r_[i, n + pairs + good], np.r_[1.0, -np.ones(len(good))], -np.inf, 0.0)
+        add(n + pairs + np.arange(pulls), np.ones(pulls), 1.0, 1.0)
+        for e, (i, j) in enumerate(zip(first.tolist(), second.tolist(), strict=True)):
+            for end in (i, j):
+                add(np.array([n + e, end]), np.array([1.0, -1.0]), -np.inf, 0.0)
+            if nodes.saving[i, j] < 0.0:
+                add(np.array([n + e, i, j]), np.array([1.0, -1.0, -1.0]), -1.0, np.inf)
+        # Pairs with no pull in common are excluded by the pulls already; the rest of "never" not.
+        common = nodes.legal.T.astype(float) @ nodes.legal > 0.5
+        for i, j in zip(*np.nonzero(np.triu(nodes.never & common, 1)), strict=True):
+            add(np.array([i, j]), np.ones(2), -np.inf, 1.0)
+        if np.isfinite(self.terrain.limit_kg):
+            add(
+                np.arange(n + pairs),
+                np.r_[self.terrain.weight_kg, -2.0 * nodes.flange_kg[first, second]],
+                -np.inf,
+                self.terrain.limit_kg,
+            )
+        for group in nodes.pin_groups:
+            for other in group[1:]:
+                add(np.array([group[0], other]), np.array([1.0, -1.0]), 0.0, 0.0)
+        add(np.arange(n), np.ones(n), 1.0, np.inf)
+        self._matrix = coo_matrix(
+            (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))),
+            shape=(len(low), self._size),
+        ).tocsr()
+        self._low, self._high = np.array(low), np.array(high)
+
+    def price(self, weights: Array, deadline: float, *, slack: float = 0.0) -> Priced:
+        """Bound the least of cost less multipliers; ``weights`` as in `improve`.
+
+        ``slack``: the bound may stay this far below the best section found.  Size limits are left
+        out, which can only lower the bound; a section that breaks one is not returned.
+        """
+        nodes = self.terrain.nodes
+        n = len(nodes)
+        pairs = len(self._pairs[0])
+        # The section's own cost rides on the pulls, of which exactly one is chosen.
+        price = np.concatenate([
+            weights,
+            -nodes.saving[self._pairs],
+            np.full(self._size - n - pairs, nodes.problem.section_cost),
+        ])  # fmt: skip
+        best = -np.inf
+        while True:
+            seconds = deadline - time.monotonic()
+            if seconds <= 0.05:
+                return Priced(best, None, False)
+            matrix, low, high = self._with_separators()
+            answer = milp(
+                price,
+                constraints=LinearConstraint(matrix, low, high),
+                integrality=np.ones(self._size),
+                bounds=Bounds(0.0, 1.0),
+                options={
+                    "time_limit": seconds,
+                    "mip_rel_gap": slack / max(1.0, abs(nodes.problem.section_cost)),
+                },
+            )
+            if answer.mip_dual_bound is not None:
+                best = max(best, float(answer.mip_dual_bound))
+            if answer.x is None:
+                return Priced(best, None, answer.status == 2)
+            section = answer.x[:n] > 0.5
+            if self._separate(section):
+                continue
+            good = bool(legal(self.terrain, section[None])[0])
+            return Priced(best, section if good else None, answer.status == 0)
+
+    def _with_separators(self) -> tuple[object, Array, Array]:
+        if not self.separators:
+            return self._matrix, self._low, self._high
+        count = len(self.separators)
+        rows, columns, values = [], [], []
+        for k, (a, b, between) in enumerate(self.separators):
+            rows += [k] * (2 + len(between))
+            columns += [a, b, *between]
+            values += [1.0, 1.0] + [-1.0] * len(between)
+        extra = coo_matrix((values, (rows, columns)), shape=(count, self._size))
+        return (
+            vstack([self._matrix, extra]).tocsr(),
+            np.concatenate([self._low, np.full(count, -np.inf)]),
+            np.concatenate([self._high, np.ones(count)]),
+        )
+
+    def _separate(self, section: Flags) -> bool:
+        """Add separators between the components of a section that falls apart."""
+        near = self.terrain.near
+        left = sum(1 << int(i) for i in np.nonzero(section)[0])
+        everything = (1 << len(section)) - 1
+        parts: list[int] = []
+        while left:
+            part = _flood(near, left & -left, left)
+            parts.append(part)
+            left &= ~part
+        if len(parts) == 1:
+            return False
+        for part in parts:
+            border = 0
+            for i in _bits(part):
+                border |= near[i]
+            border &= ~part
+            for other in parts:
+                if other == part:
+                    continue
+                beyond = _flood(near, other, everything & ~part & ~border)
+                between = tuple(v for v in _bits(border) if near[v] & beyond)
+                for a in _ends(part):
+                    for b in _ends(other):
+                        row = (min(a, b), max(a, b), between)
+                        if row not in self.separators:
+                            self.separators.append(row)
+        return True
+
+
+def _flood(near: tuple[int, ...], start: int, within: int) -> int:
+    """Mask of what is reached from ``start`` inside ``within``."""
+    front = reach = start
+    while front:
+        low = front & -front
+        fresh = near[low.bit_length() - 1] & within & ~reach
+        reach |= fresh
+        front = (front ^ low) | fresh
+    return reach
+
+
+def _bits(mask: int) -> list[int]:
+    out = []
+    while mask:
+        low = mask & -mask
+        out.append(low.bit_length() - 1)
+        mask ^= low
+    return out
+
+
+def _ends(mask: int) -> list[int]:
+    bits = _bits(mask)
+    return sorted({bits[0], bits[-1]})
