@@ -22,7 +22,7 @@ from solver.planner.impossible import why_impossible
 from solver.planner.master_of import costs_of
 from solver.planner.nesting import Nester
 from solver.planner.options import Refusals, stretch_options
-from solver.planner.rounds import Found, Limits, Parts, decide
+from solver.planner.rounds import GAP_PROVEN, Found, Limits, Parts, decide
 from solver.planner.run_lines import run_lines
 from solver.planner.sheets import sheets_of
 from solver.planner.split_of import edge_rules, split_problem_of
@@ -195,8 +195,8 @@ def _shell(run: _Run, found: Found | None) -> dict[str, Any]:
 
 def _proof(found: Found, cost: float | None, parts: Parts | None, run: _Run) -> Proof:
     bound = found.bound
-    if bound is not None and cost is not None:
-        bound = min(bound, cost)
+    if bound is not None and cost is not None and bound > cost * (1 - GAP_PROVEN):
+        bound = cost  # the model rounds money down; below that the two are equal
     purchase_bound, covers = None, "not computed for this state of the work"
     gap = None
     if parts is not None and found.body is not None:
@@ -245,7 +245,7 @@ def _plan(run: _Run, found: Found, status: Status | None, parts: Parts | None = 
 
 
 def _status(found: Found, proof: Proof) -> Status:
-    if proof.gap is not None and proof.gap <= 1e-9 and not found.stopped:
+    if proof.gap is not None and proof.gap <= GAP_PROVEN:
         return "proven"
     if proof.gap is not None and proof.gap <= WITHIN_GAP:
         return "within gap"

@@ -40,6 +40,7 @@ NEST_EFFORTS = (0, 60, 200, 500)
 """Steps of the nests by round: a first plan soon, better ones after."""
 MOST_ORDER_ROWS = 200
 GAP_PROVEN = 1e-6
+"""Relative: the master rounds money down by less than this."""
 FULLEST = 0.98
 EMPTIEST = 0.3
 
