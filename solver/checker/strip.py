@@ -154,9 +154,16 @@ class Strip:
         stations = shapely.line_locate_point(root, shapely.points(points_mm))
         # The chords are a little shorter than the arcs; the last station tells by how much.
         stations = stations * (self.length_mm / root.length)
-        feet = self.points_at(stations, np.zeros(len(stations)))
-        ahead = self.points_at(stations, np.ones(len(stations))) - feet
-        return stations, ((points_mm - feet) * ahead).sum(axis=1)
+        none = np.zeros(len(stations))
+        for _ in range(2):  # a chord's normal is not the arc's: step to where the point is abreast
+            feet = self.points_at(stations, none)
+            normal = self.points_at(stations, none + 1.0) - feet
+            off = points_mm - feet
+            ahead = off[:, 0] * normal[:, 1] - off[:, 1] * normal[:, 0]
+            stations = np.clip(stations + ahead, 0.0, self.length_mm)
+        feet = self.points_at(stations, none)
+        normal = self.points_at(stations, none + 1.0) - feet
+        return stations, ((points_mm - feet) * normal).sum(axis=1)
 
 
 def rolled_out(track: Track, trim_mm: float, width_mm: float) -> Strip:
@@ -222,7 +229,7 @@ def ribbon(strip: Strip, above_mm: float, below_mm: float) -> shapely.Geometry:
         return parts[0]
     for start, turn in zip(strip.part_starts[1:], strip.hard_turns_rad, strict=True):
         offset = -below_mm if turn > 0 else above_mm
-        if offset == 0.0:
+        if abs(offset * turn) < _SLACK_MM:
             continue
         corner = strip.points_mm[start]
         after = float(strip.headings_rad[start])
