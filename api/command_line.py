@@ -21,7 +21,7 @@ from api.piece_list import piece_table
 from api.plan_files import read_plan
 from api.progress_line import ProgressLine
 from api.solve_apart import SolveError, SolveQuitError
-from api.summary import SCREEN_LINES, summarise
+from api.summary import SCREEN_LINES, count_words, summarise
 from api.tables import WIDTH, plain, wrap
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
@@ -296,13 +296,11 @@ def _check(options: argparse.Namespace, engine: Engine, streams: Streams) -> int
         report = {"ok": not faults, "faults": [asdict(fault) for fault in faults]}
         streams.out.write(json.dumps(report, indent=1) + "\n")
     elif not faults:
-        pieces, sections = len(plan.pieces), len(plan.sections)
-        streams.out.write(
-            f"No fault found: {pieces} pieces and {sections} sections keep every rule that is "
-            "checked.\n"
-            if plan.cost is not None
-            else f"No fault found; the plan has no pieces ({plan.status}).\n"
-        )
+        counted = count_words(len(plan.pieces), "piece")
+        counted += f" and {count_words(len(plan.sections), 'section')}"
+        if plan.cost is None:
+            counted = f"a plan without pieces ({plan.status})"
+        streams.out.write(f"No fault found in {counted}: every rule that is checked holds.\n")
     else:
         count = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
         streams.out.write(f"{count}:\n")

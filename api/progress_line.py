@@ -13,6 +13,9 @@ from solver.data.plan import Progress
 SPARSE_SECONDS = 5.0
 """Least time between two lines where stderr is no terminal and the phase stays the same."""
 
+PHASE_SECONDS = 0.5
+"""Least time between two lines for two phases there: what is over at once is not told."""
+
 TICK_SECONDS = 0.25
 """Least time between two rewritings on a terminal."""
 
@@ -52,18 +55,21 @@ class ProgressLine:
         self._shown_width = 0
 
     def update(self, progress: Progress) -> None:
-        """Take what the planner reports; a new phase or a better plan is shown at once."""
+        """Take what the planner reports; on a terminal news are shown at once."""
         before, self._last = self._last, progress
         news = before is None or before.phase != progress.phase
         better = before is None or before.best != progress.best
-        due = SPARSE_SECONDS if not self._terminal else TICK_SECONDS
-        if news or (better and self._terminal) or self._waited(due):
-            self._show(progress, progress.seconds)
+        if self._terminal:
+            due = news or better or self._waited(TICK_SECONDS)
+        else:
+            due = (news and self._waited(PHASE_SECONDS)) or self._waited(SPARSE_SECONDS)
+        if due:
+            self._show(progress)
 
     def tick(self) -> None:
         """Keep the seconds running on a terminal while nothing is reported."""
         if self._terminal and self._last is not None and self._waited(TICK_SECONDS):
-            self._show(self._last, max(self._last.seconds, self._clock() - self._began))
+            self._show(self._last)
 
     def say(self, text: str) -> None:
         """Print a line of its own, such as the answer to Ctrl-C."""
@@ -81,8 +87,10 @@ class ProgressLine:
     def _waited(self, seconds: float) -> bool:
         return self._shown_at is None or self._clock() - self._shown_at >= seconds
 
-    def _show(self, progress: Progress, seconds: float) -> None:
+    def _show(self, progress: Progress) -> None:
         self._shown_at = self._clock()
+        # The planner's own clock starts later than the builder's.
+        seconds = max(progress.seconds, self._shown_at - self._began)
         text = progress_text(progress, seconds, self._currency)
         if not self._terminal:
             self._stream.write(clip(text, WIDTH) + "\n")

@@ -92,11 +92,11 @@ def plan_here(
     should_stop: Callable[[], bool] | None,
 ) -> Plan:
     """Plan in this process; raises PlanNotShownError where the checker refuses the result."""
-    from solver.planner.plan_job import PlanRejected, plan_job
+    from solver.planner.plan_job import PlanRejectedError, plan_job
 
     try:
         return plan_job(
             job, seconds=seconds, seed=seed, on_progress=on_progress, should_stop=should_stop
         )
-    except PlanRejected as refusal:
+    except PlanRejectedError as refusal:
         raise PlanNotShownError(str(refusal)) from refusal

@@ -226,7 +226,7 @@ def test_version_names_the_program(run, capsys):
 def test_check_of_a_sound_plan_ends_with_0(run, scenario_file, plan_file):
     code, out, _ = run("check", scenario_file, plan_file)
     assert code == 0
-    assert "No fault found: 6 pieces and 2 sections" in out
+    assert "No fault found in 6 pieces and 2 sections:" in out
 
 
 def test_check_names_every_fault_and_ends_with_1(run, make_engine, scenario_file, plan_file):

@@ -59,7 +59,8 @@ def test_seconds_run_on_while_nothing_is_reported():
 
 def test_a_file_gets_a_line_for_each_phase_and_few_between():
     stream = io.StringIO()
-    reports = [progress(k / 10, 500.0 - k) for k in range(40)] + [progress(4.0, 460, "nests")]
+    reports = [progress(k / 10, 500.0 - k) for k in range(40)]
+    reports += [progress(4.0, 460, "nests"), progress(4.1, 460, "over at once")]
     line, _ = feed(stream, reports)
     line.tick()
     line.finish()

@@ -13,6 +13,9 @@ from api.command_line import main
 from api.http.app import create_app
 from api.http.examples import EXAMPLES, LID
 from api.real_engine import real_engine
+from api.summary import SCREEN_LINES
+from api.tables import columns
+from solver.data.plan import Plan
 
 ROOT = Path(__file__).parents[2]
 LID_FILE = ROOT / "scenarios" / "lid.json"
@@ -92,4 +95,45 @@ def test_a_scenario_with_mistakes_is_answered_with_pointers():
     )
 
 
-pytestmark = pytest.mark.filterwarnings("error")
+def test_the_lid_is_planned_kept_and_found_sound(tmp_path):
+    kept = tmp_path / "plan.json"
+    code, out, err = run("plan", LID_FILE, "--seconds", "5", "--output", kept)
+    assert code == 0, err
+    # Goods that any plan must buy: metal for the frame's outer border, 126.85 in round, which an
+    # open edge cannot do without.
+    assert "22 ga galvanised" in out
+    assert "Local codes and licensed practice decide." in out
+    summary = out.splitlines()[:-1]  # the last line is the path of the kept plan, never broken
+    assert max(columns(line) for line in summary) <= 80
+    assert len(out.splitlines()) <= SCREEN_LINES
+    assert run("check", LID_FILE, kept)[0] == 0
+    assert "22 ga galvanised" in run("pieces", kept)[1]
+
+
+def test_a_plan_with_a_false_total_is_found_out(tmp_path):
+    kept = tmp_path / "plan.json"
+    assert run("plan", LID_FILE, "--seconds", "5", "--quiet", "--output", kept)[0] == 0
+    plan = json.loads(kept.read_text())
+    plan["cost"]["total"] += 1
+    kept.write_text(json.dumps(plan))
+    code, out, _ = run("check", LID_FILE, kept)
+    assert code == 1
+    assert "1 fault" in out or "faults:" in out
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_every_example_posts_as_it_is_and_the_plan_keeps_its_schema(name):
+    answer = post_and_get("POST", "/v1/plans?seconds=5", json=EXAMPLES[name]["value"])
+    assert answer.status_code == 200
+    plan = answer.json()
+    jsonschema.Draft202012Validator(Plan.model_json_schema()).validate(plan)
+    assert plan["title"] == EXAMPLES[name]["value"]["title"]
+    assert bool(plan["impossible"]) == (name == "too-heavy")
+    assert (plan["status"] == "impossible") == (name == "too-heavy")
+
+
+def test_the_resolved_form_posts_too():
+    resolved = json.loads(run("resolve", LID_FILE)[1])
+    answer = post_and_get("POST", "/v1/plans?seconds=5", json=resolved)
+    assert answer.status_code == 200
+    assert answer.json()["pieces"]
