@@ -81,7 +81,11 @@ class RunLine:
     def visible_at(self, station_mm: float) -> bool:
         """Whether the line shows at a station or on either side of it."""
         length = self.length_mm
-        places = (station_mm % length, length if station_mm % length == 0 else station_mm % length)
+        places = [station_mm]
+        if self.run.closed:
+            # the start of a loop is also its end
+            at = station_mm % length
+            places = [at, at - length, at + length]
         return any(a - 1e-6 <= s <= b + 1e-6 for a, b in self.visible for s in places)
 
 
