@@ -179,9 +179,9 @@ def _side(axis: int, amount: float) -> str:
 
 def _head(plan: Plan) -> list[str]:
     status = {
-        "proven": "proven cheapest of its class",
+        "proven": "proven best of its class",
         "within gap": "within the gap below",
-        "stopped": "stopped early, best so far",
+        "stopped": "stopped, best so far",
     }.get(plan.status, plan.status)
     right = f"goal {plain(plan.goal)}: {status}"
     title = clip(plain(plan.title) or "Plan", WIDTH - len(right) - 2)
