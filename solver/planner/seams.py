@@ -16,8 +16,9 @@ Floats = NDArray[np.float64]
 Zone = tuple[float, float]
 
 GRID_MM = 6.35
-"""Seams are offered every quarter inch: finer than they are fitted."""
-MOST_GRID_POINTS = 240
+"""Seams are offered every quarter inch or a little wider, at even spacing, at marks and where zones
+begin and end: a best seam is even or stands at the border of a zone."""
+MOST_GRID_POINTS = 80
 LEAST_MM = 1.0
 """No piece is shorter, even where the shop has no least length: two seams are two places."""
 AVOIDED_COST = 1000.0
@@ -73,8 +74,10 @@ def place_seams(start_mm: float, end_mm: float, pieces: int, rules: SeamRules) -
         return None
     step = max(GRID_MM, length / MOST_GRID_POINTS)
     grid = np.arange(start_mm + step, end_mm - step / 2, step)
-    marks = np.array([m for m in rules.marks if start_mm + LEAST_MM < m < end_mm - LEAST_MM])
-    places = np.unique(np.round(np.concatenate((grid, even, marks)), 6))
+    zones = rules.banned + rules.avoided + rules.curved + rules.visible
+    special = np.array([*rules.marks, *(border for zone in zones for border in zone)])
+    special = special[(special > start_mm + LEAST_MM) & (special < end_mm - LEAST_MM)]
+    places = np.unique(np.round(np.concatenate((grid, even, special)), 6))
     places = places[~_within(places, rules.banned, strict=True)]
     if len(places) < pieces - 1:
         return None

@@ -69,12 +69,14 @@ def keeps_lengths(stations: tuple[float, ...], rules: SeamRules) -> bool:
 def cheapest_by_listing(
     start: float, end: float, pieces: int, rules: SeamRules
 ) -> tuple[float, int] | None:
-    """Least cost of any seams on the grid, the even places and the marks; and avoided ones used."""
+    """Least cost of any seams on the grid, even, at marks and borders of zones; and avoided ones used."""
     length = end - start
     step = max(GRID_MM, length / MOST_GRID_POINTS)
     places = {start + step * n for n in range(1, math.ceil((length - step / 2) / step))}
     even = [start + length * n / pieces for n in range(1, pieces)]
-    places |= {*even, *(m for m in rules.marks if start + 1 < m < end - 1)}
+    zones = rules.banned + rules.avoided + rules.curved + rules.visible
+    special = {*rules.marks, *(border for zone in zones for border in zone)}
+    places |= {*even, *(at for at in special if start + 1 < at < end - 1)}
     free = sorted(at for at in places if not inside(at, rules.banned))
     best: tuple[float, int] | None = None
     for chosen in itertools.combinations(free, pieces - 1):
@@ -206,10 +208,10 @@ def test_two_seams_never_fall_on_one_place_even_where_any_length_will_do() -> No
 
 
 def test_a_seam_leaves_a_banned_place_by_as_little_as_it_can() -> None:
-    # even would be 500; the last free place on the grid of quarter inches is 76 x 6.35 = 482.6
+    # even would be 500; the nearest free place is where the banned zone begins
     found = place_seams(0.0, 1000.0, 2, replace(PLAIN, banned=((485.0, 550.0),)))
     assert found is not None
-    assert found.stations_mm == pytest.approx((0.0, 76 * 6.35, 1000.0))
+    assert found.stations_mm == pytest.approx((0.0, 485.0, 1000.0))
     assert not found.forced
 
 
