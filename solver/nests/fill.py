@@ -78,22 +78,39 @@ def angles(shape: Shape) -> Points:
     return np.round(np.array([base + step for step in sorted(steps)]) % 360.0, 6)
 
 
-def choose_grid(boards_mm: Sequence[tuple[float, float]]) -> Grid:
-    """Cells of 1/4 x 1/16 in, finer for small stock and coarser for huge stock."""
-    length = max(size[0] for size in boards_mm)
-    width = max(size[1] for size in boards_mm)
+def choose_grid(sizes_mm: Sequence[tuple[float, float]], gap_mm: float) -> Grid:
+    """Cells of about 1/4 x 1/16 in for stock of these (length, width).
+
+    Finer for small stock and coarser for huge stock, and such that little of the sizes, the gap
+    added, is left beyond the last cell: a blank as wide as the stock must fit.
+    """
+    longs = sorted({length + gap_mm for length, _ in sizes_mm})
+    highs = sorted({width + gap_mm for _, width in sizes_mm})
     dx, dy = 6.35, 1.5875
-    while length / dx < 100 and dx > 0.1:
+    while longs[-1] / dx < 100 and dx > 0.1:
         dx /= 2
-    while width / dy < 100 and dy > 0.1:
+    while highs[-1] / dy < 100 and dy > 0.1:
         dy /= 2
-    while length / dx > 4000:
+    while longs[-1] / dx > 4000:
         dx *= 2
-    while width / dy > 2000:
+    while highs[-1] / dy > 2000:
         dy *= 2
-    while (length / dx) * (width / dy) > 2.5e6:
+    while (longs[-1] / dx) * (highs[-1] / dy) > 2.5e6:
         dx *= 2
-    return Grid(dx, dy)
+    return Grid(_dividing(longs, dx), _dividing(highs, dy))
+
+
+def _dividing(sizes: Sequence[float], about: float) -> float:
+    """Cell near `about` that leaves least of the sizes over."""
+
+    def left_over(cell: float) -> float:
+        return max(size - int(size / cell + 1e-7) * cell for size in sizes)
+
+    tries = [about]
+    for size in sizes:
+        number = max(1, round(size / about))
+        tries += [size / n for n in range(max(1, number - number // 8), number + number // 8 + 1)]
+    return min(tries, key=lambda cell: (round(left_over(cell), 6), abs(cell - about)))
 
 
 def make_pieces(

@@ -13,6 +13,7 @@ whole units: blanks rounded down and stock up, since this serves proofs.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -53,17 +54,26 @@ def _pattern(
     return counts
 
 
-def lane_prices(
+@dataclass(frozen=True)
+class LaneRelaxation:
+    """Price of each width, proven least length of stock, and the patterns (width: number) met."""
+
+    prices: dict[int, float]
+    least_length: float
+    patterns: tuple[dict[int, int], ...]
+
+
+def lane_relaxation(
     demands: Sequence[Sequence[tuple[int, float]]],
     room: int,
     rounds: int = 60,
     accuracy: float = 1e-4,
-) -> tuple[dict[int, float], float]:
-    """Dual prices of widths for stock of one width, by column generation.
+) -> LaneRelaxation:
+    """Lane relaxation for stock of one width, by column generation.
 
     `demands` lists for each blank its ways to lie as (width, length of lane used), one of which (or
-    a mix) must be served. Returns price by width and the bound: least length of stock, exact for
-    the relaxation within `accuracy` and never above it, because it is taken from the prices.
+    a mix) must be served. The bound is the least length of stock, exact for the relaxation
+    within `accuracy` and never above it, because it is taken from the prices.
     """
     widths = sorted({w for ways in demands for w, _ in ways if w <= room})
     index = {w: k for k, w in enumerate(widths)}
@@ -72,7 +82,7 @@ def lane_prices(
     for ways in demands:
         able = [(w, length) for w, length in ways if w <= room]
         if not able:
-            return {}, float("inf")
+            return LaneRelaxation({}, float("inf"), ())
         if len(able) == 1:
             served[able[0][0]] += able[0][1]
         else:
@@ -121,4 +131,7 @@ def lane_prices(
                 column = _pattern(widths, price_list, value_list, room - w)
                 column[k] += 1
                 columns.append(column)
-    return best_prices, best_bound
+    patterns = tuple(
+        {w: int(n) for w, n in zip(widths, column.tolist(), strict=True) if n} for column in columns
+    )
+    return LaneRelaxation(best_prices, best_bound, patterns)

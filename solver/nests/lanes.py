@@ -20,7 +20,8 @@ import shapely
 from solver.nests.shapes import Placement, Shape, Stock, usable_region
 
 UNIT_MM = 25.4 / 16
-FINE_UNIT_MM = 0.05
+FINE_UNIT_MM = 0.0125
+"""1/127 of 1/16 in and 1/8 of 0.1 mm: whole for sizes in either measure."""
 MOST_OF_A_KIND = 255
 
 Front = tuple[tuple[int, int, int], ...]
@@ -112,7 +113,7 @@ def size_mm(shape: Shape) -> tuple[float, float]:
 
 
 def whole_unit_mm(shapes: Sequence[Shape], gap_mm: float) -> float:
-    """1/16 in if all sizes are whole sixteenths with the gap added, else 0.05 mm."""
+    """1/16 in if all sizes are whole sixteenths with the gap added, else the fine unit."""
     for shape in shapes:
         for side in size_mm(shape):
             value = (side + gap_mm) / UNIT_MM
@@ -329,3 +330,64 @@ def placements_of(
             move, turn = (corner_x - low_x, corner_y - low_y), 0.0
         placements.append(Placement(shape.id, room, *move, turn, False))
     return placements
+
+
+def fill_exactly(
+    boxes: Sequence[Box], counts: Sequence[int], room: Room, most_nodes: int = 30_000
+) -> list[Put] | None:
+    """All boxes in one room by depth-first search, for jobs that nearly fill it; None if not found.
+
+    In a full room some box has its corner in the lower corner of the leftmost notch: try each that
+    fits, or give the notch up while the spare area allows. The search ends after `most_nodes`.
+    """
+    area = {box.kind: box.length * box.width for box in boxes}
+    spare = room.length * room.width - sum(area[kind] * n for kind, n in enumerate(counts))
+    if spare < 0:
+        return None
+    left = list(counts)
+    order = sorted(range(len(boxes)), key=lambda k: (-boxes[k].width, -boxes[k].length))
+    puts: list[Put] = []
+    nodes = 0
+
+    def search(front: list[tuple[int, int, int]], spare: int, missing: int) -> bool:
+        nonlocal nodes
+        if missing == 0:
+            return True
+        nodes += 1
+        k = front.index(min(front))
+        x, y, h = front[k]
+        reach = 1  # sums of widths that remain: a notch that none fills costs at least a strip
+        for box in boxes:
+            if left[box.kind]:
+                reach |= reach << box.width
+        if h - (reach & ((1 << (h + 1)) - 1)).bit_length() + 1 > spare:
+            return False
+        seen: set[tuple[int, int]] = set()
+        for b in order:
+            box = boxes[b]
+            size = (box.length, box.width)
+            if not left[box.kind] or box.width > h or x + box.length > room.length or size in seen:
+                continue
+            seen.add(size)
+            new = [(x + box.length, y, box.width)]
+            if h > box.width:
+                new.append((x, y + box.width, h - box.width))
+            left[box.kind] -= 1
+            puts.append((0, x, y, b))
+            if search(_joined(front[:k] + new + front[k + 1 :]), spare, missing - 1):
+                return True
+            puts.pop()
+            left[box.kind] += 1
+            if nodes > most_nodes:
+                return False
+        level = min(
+            front[k - 1][0] if k else room.length,
+            front[k + 1][0] if k + 1 < len(front) else room.length,
+        )
+        lost = (level - x) * h
+        if lost > spare or (level == room.length and len(front) == 1):
+            return False
+        raised = _joined([*front[:k], (level, y, h), *front[k + 1 :]])
+        return search(raised, spare - lost, missing)
+
+    return puts if search([(0, 0, room.width)], spare, sum(counts)) else None

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 
 import shapely
 
-from solver.nests import fill, lanes
+from solver.nests import fill, lanes, patterns
 from solver.nests.boards import make_board
+from solver.nests.rows import in_rows
 from solver.nests.shapes import (
     Layout,
     Placement,
@@ -26,6 +27,9 @@ from solver.nests.shapes import (
     usable_region,
 )
 from solver.nests.verify import verify
+
+MOST_EXACTLY = 40
+"""Straight blanks on one unit up to this number are also searched depth first."""
 
 Attempt = tuple[list[Placement], bool]
 """Placements with units as indices into the units given, and whether the deadline cut them."""
@@ -124,7 +128,11 @@ def _attempts(task: _Task, rng: random.Random) -> Iterator[Attempt]:
     all_straight = len(straight) == len(task.shapes)
     if all_straight and rectangular:
         yield from _lane_attempts(straight, task.units, task, rng)
-    grid = fill.choose_grid([(stock.length_mm, stock.width_mm) for stock in task.units])
+    if len(task.shapes) == 1 and task.shapes[0].quantity > 3 and rectangular:
+        yield in_rows(task.shapes[0], task.units, task.gap_mm), False
+    grid = fill.choose_grid(
+        [(stock.length_mm, stock.width_mm) for stock in task.units], task.gap_mm
+    )
     boards = [make_board(stock, task.gap_mm, grid) for stock in task.units]
     pieces = fill.make_pieces(task.shapes, task.gap_mm, grid, boards)
     filling = fill.Filling(boards, pieces)
@@ -154,11 +162,58 @@ def _lane_attempts(
     boxes = lanes.make_boxes(kinds, task.gap_mm, unit_mm)
     counts = [shape.quantity for shape in kinds]
     rooms = [lanes.make_room(stock, task.gap_mm, unit_mm) for stock in units]
+    for along in (False, True):
+        deep = _one_deep(boxes, counts, rooms, along)
+        if deep is not None:
+            yield lanes.placements_of(kinds, boxes, units, deep, unit_mm), False
+    if len(rooms) == 1 and sum(counts) <= MOST_EXACTLY:
+        exact = lanes.fill_exactly(boxes, counts, rooms[0], 100 * task.effort)
+        if exact is not None:
+            yield lanes.placements_of(kinds, boxes, units, exact, unit_mm), False
     for attempt in range(2 + task.effort // 10):
         width = (4, 20)[attempt] if attempt < 2 else rng.choice((20, 40, 60))
         window = 16 if attempt < 1 else rng.choice((5, 8, 12, 16, 24))
         puts, cut = lanes.beam(boxes, counts, rooms, width, rng, task.deadline, window=window)
         yield lanes.placements_of(kinds, boxes, units, puts, unit_mm), cut
+
+
+def _one_deep(
+    boxes: Sequence[lanes.Box], counts: Sequence[int], rooms: Sequence[lanes.Room], along: bool
+) -> list[lanes.Put] | None:
+    """Blanks side by side across the units (or one after the other `along` them), one deep.
+
+    None where two blanks could lie behind one another, so that this is not the way.
+    """
+    chosen: list[int] = []
+    for kind in range(len(counts)):
+        ways = [k for k, box in enumerate(boxes) if box.kind == kind]
+        fitting = [
+            k
+            for k in ways
+            if any(boxes[k].length <= r.length and boxes[k].width <= r.width for r in rooms)
+        ]
+        if not fitting:
+            return None
+        chosen.append(min(fitting, key=lambda k: boxes[k].length if along else boxes[k].width))
+    deep = [boxes[k].width if along else boxes[k].length for k in chosen]
+    sizes = [boxes[k].length if along else boxes[k].width for k in chosen]
+    bins: dict[lanes.Room, list[int]] = {}
+    for unit, room in enumerate(rooms):
+        bins.setdefault(room, []).append(unit)
+    found: list[patterns.Bin] = []
+    for room, units in bins.items():
+        depth, side = (room.width, room.length) if along else (room.length, room.width)
+        fitting = [k for k in range(len(counts)) if deep[k] <= depth and sizes[k] <= side]
+        if any(2 * deep[k] <= depth for k in fitting):
+            return None
+        found.append(patterns.Bin(side, tuple(fitting), tuple(units)))
+    puts: list[lanes.Put] = []
+    for unit, laid in patterns.fill_bins(sizes, counts, found):
+        at = 0
+        for kind in laid:
+            puts.append((unit, at, 0, chosen[kind]) if along else (unit, 0, at, chosen[kind]))
+            at += sizes[kind]
+    return puts
 
 
 def _curved_then_lanes(

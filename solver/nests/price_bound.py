@@ -36,7 +36,7 @@ def bound_from_rows(rows: Rows, stocks: Sequence[Stock]) -> PriceBound:
         [stock.for_sale for stock in stocks],
     )
     used = sorted(set(rows.names))
-    basis = "whole units; " + "; ".join(used) if used else "nothing to nest"
+    basis = "; ".join(used) if used else "nothing to nest"
     if math.isinf(value):
         basis = "the stock that can be had does not hold these blanks: " + basis
     return PriceBound(value, basis)

@@ -22,7 +22,7 @@ import numpy.typing as npt
 import shapely
 from ortools.linear_solver import pywraplp
 
-from solver.nests.lane_values import knapsack, lane_prices
+from solver.nests.lane_values import knapsack, lane_relaxation
 from solver.nests.lanes import is_box, size_mm
 from solver.nests.shapes import Shape, Stock, turned_points, usable_region
 from solver.nests.transversal import Chords, chords
@@ -181,10 +181,10 @@ def _lane_worths(
                 demands.append([(way.main, way.length * shapes[i].quantity) for way in usable])
         if not demands:
             continue
-        prices, bound = lane_prices(demands, room, accuracy=1e-3)
-        if not prices or not math.isfinite(bound):
+        lanes = lane_relaxation(demands, room, accuracy=1e-3)
+        if not lanes.prices or not math.isfinite(lanes.least_length):
             continue
-        value = knapsack(list(prices), np.array(list(prices.values())), most)
+        value = knapsack(list(lanes.prices), np.array(list(lanes.prices.values())), most)
         worth = np.array(
             [min((way.worth(value) for way in options), default=0.0) for options in ways]
         )
@@ -304,4 +304,5 @@ def _enough(rows: Rows, kind: int, stretch: float) -> int:
     able = rows.held[:, kind] > 0
     if not able.any():
         return 0
-    return math.ceil((rows.needed[able] / rows.held[able, kind]).max() * stretch) + 1
+    ratio = float((rows.needed[able] / rows.held[able, kind]).max())
+    return math.ceil(ratio * stretch) + 1

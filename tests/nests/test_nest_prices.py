@@ -1,0 +1,227 @@
+"""Purchases and their proven least price."""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from solver.nests.lane_values import knapsack, lane_relaxation
+from solver.nests.nest_into import nest_into
+from solver.nests.price_bound import price_bound
+from solver.nests.price_rows import may_fit
+from solver.nests.purchase import purchase
+from solver.nests.shapes import Shape, Stock
+from solver.nests.verify import verify
+
+INCH = 25.4
+GAP = INCH / 16
+PAPER = {
+    1380: 22, 1520: 25, 1560: 12, 1710: 14, 1820: 18, 1880: 18, 1930: 20,
+    2000: 10, 2050: 12, 2100: 14, 2140: 16, 2150: 18, 2200: 20,
+}  # fmt: skip
+
+
+def box(id_, length, width, quantity=1, square=True):
+    ring = ((0.0, 0.0), (length, 0.0), (length, width), (0.0, width))
+    return Shape(id_, ring, square, True, quantity)
+
+
+def roll(width, length, price=1.0, **kw):
+    base = {"on_hand": 0, "for_sale": None}
+    return Stock(kw.pop("id", f"{width:g}x{length:g}"), width, length, price, **{**base, **kw})
+
+
+def test_textbook_cutting_stock_needs_73_rolls_and_73_are_found():
+    """Paper-mill example: stock 5600, relaxation 72.9167, optimum 73 [memory, recomputed]."""
+    shapes = [box(str(w), 100.0, float(w), n) for w, n in PAPER.items()]
+    stock = [roll(5600.0, 100.0)]
+    assert price_bound(shapes, stock, 0.0).value == pytest.approx(73.0)
+    bought = purchase(shapes, stock, 0.0, effort=10)
+    assert bought.layout.complete
+    assert bought.price == pytest.approx(73.0)
+
+
+def test_lane_relaxation_of_the_textbook_example():
+    demands = [[(w, float(n))] for w, n in PAPER.items()]
+    lanes = lane_relaxation(demands, 5600, accuracy=1e-9)
+    assert lanes.least_length == pytest.approx(72.9167, abs=1e-3)
+
+
+def test_value_function_is_superadditive_and_agrees_with_an_independent_knapsack():
+    widths, prices = [7, 11, 16], np.array([0.2, 0.37, 0.5])
+    value = knapsack(widths, prices, 60)
+    for a in range(61):
+        for b in range(61 - a):
+            assert value[a] + value[b] <= value[a + b] + 1e-12
+    for room in (10, 33, 47, 60):
+        solved = milp(
+            -prices,
+            constraints=LinearConstraint(np.array([widths]), -np.inf, room),
+            integrality=np.ones(3),
+            bounds=Bounds(0, np.inf),
+        )
+        assert value[room] == pytest.approx(-solved.fun)
+
+
+def length_bound(shapes, width):
+    """Shortest single roll of that width that the rows allow, by bisection to 0.1 mm."""
+    low, high = 0.0, 2e4
+    while high - low > 0.1:
+        middle = (low + high) / 2
+        bound = price_bound(shapes, [roll(width, middle, for_sale=1)], GAP)
+        low, high = (low, middle) if bound.value <= 1.0 + 1e-6 else (middle, high)
+    return high
+
+
+def test_quarter_turns_are_not_forgotten():
+    """Five 3 x 10 on a 10 in roll: lanes alone say 16.71 in, a layout takes 15.25 [derived]."""
+    shapes = [box("s", 10 * INCH, 3 * INCH, 5)]
+    assert nest_into(shapes, [roll(10 * INCH, 15.25 * INCH + 1e-4)], GAP, effort=200).complete
+    assert length_bound(shapes, 10 * INCH) <= 15.25 * INCH + 0.1
+    assert price_bound(shapes, [roll(10 * INCH, 15.25 * INCH + 1e-4)], GAP).value <= 1.0
+
+
+def test_blanks_that_may_tilt_are_not_held_to_lanes():
+    """3.02 x 14.65 in blanks on a 6 in roll repeat every 14.525 in when tilted [derived].
+
+    Square ones lie one to a lane of 6 in and need 14.65 in each; no bound may say so of free ones.
+    """
+    number = 40
+    tilted = [box("t", 14.65 * INCH, 3.02 * INCH, number, square=False)]
+    square = [box("t", 14.65 * INCH, 3.02 * INCH, number)]
+    reach = (number * 14.525 + 15) * INCH
+    assert length_bound(tilted, 6 * INCH) <= number * 14.525 * INCH
+    assert length_bound(square, 6 * INCH) >= number * 14.65 * INCH * 0.999
+    assert price_bound(tilted, [roll(6 * INCH, reach)], GAP).value <= 1.0
+
+
+def brute_least(shapes, stocks, gap, effort):
+    """Cheapest purchase of up to three units on which a layout is found (an upper bound)."""
+    best = math.inf
+    for numbers in itertools.product(range(4), repeat=len(stocks)):
+        price = sum(n * s.price for n, s in zip(numbers, stocks, strict=True))
+        if not 0 < sum(numbers) <= 3 or price >= best:
+            continue
+        units = [s for s, n in zip(stocks, numbers, strict=True) for _ in range(n)]
+        if nest_into(shapes, units, gap, effort=effort).complete:
+            best = price
+    return best
+
+
+@st.composite
+def small_jobs(draw):
+    shapes = [
+        box(
+            f"b{k}",
+            float(draw(st.integers(2, 16)) * 25),
+            float(draw(st.integers(2, 9)) * 25),
+            draw(st.integers(1, 2)),
+            square=draw(st.booleans()),
+        )
+        for k in range(draw(st.integers(1, 3)))
+    ]
+    stocks = [
+        roll(
+            float(draw(st.integers(4, 12)) * 25),
+            float(draw(st.integers(8, 20)) * 25),
+            float(draw(st.integers(3, 20))),
+            id=f"k{k}",
+        )
+        for k in range(draw(st.integers(1, 2)))
+    ]
+    return shapes, stocks, draw(st.sampled_from([0.0, GAP]))
+
+
+@given(small_jobs())
+@settings(max_examples=15, deadline=None, derandomize=True)
+def test_no_layout_is_cheaper_than_the_proven_least_price(job):
+    shapes, stocks, gap = job
+    bound = price_bound(shapes, stocks, gap)
+    least = brute_least(shapes, stocks, gap, effort=4)
+    assert bound.value <= least + 1e-6
+    found = purchase(shapes, stocks, gap, effort=4)
+    if math.isfinite(bound.value):
+        if found.layout.complete:
+            assert found.price >= bound.value - 1e-6
+            assert verify(found.layout, shapes, stocks, gap) == ()
+        else:
+            assert math.isinf(least)
+
+
+def test_two_sheets_one_lane_each_are_proven_necessary():
+    """Blanks 50 in long follow one another on no 96 in sheet, area says one sheet would do."""
+    shapes = [box("b", 50 * INCH, 11 * INCH, 5)]
+    sheets = [roll(48 * INCH, 96 * INCH, 90.0)]
+    # four lie across 48 in; a fifth would need its own 50 in of length, and 96 holds one
+    assert price_bound(shapes, sheets, GAP).value == pytest.approx(180.0)
+    assert purchase(shapes, sheets, GAP, effort=10).price == pytest.approx(180.0)
+
+
+def test_what_is_on_hand_is_used_before_anything_is_bought():
+    shapes = [box("b", 900.0, 90.0, 6)]
+    stocks = [
+        roll(300.0, 3000.0, 50.0),
+        roll(300.0, 1000.0, 20.0, id="shelf", on_hand=1, for_sale=0),
+    ]
+    found = purchase(shapes, stocks, GAP, effort=20)
+    assert found.layout.complete
+    assert found.on_hand_used == {"shelf": 1}
+    assert found.bought == {"300x3000": 1}
+    shelf_enough = purchase([box("b", 900.0, 90.0, 3)], stocks, GAP)
+    assert shelf_enough.price == 0.0
+    assert price_bound([box("b", 900.0, 90.0, 3)], stocks, GAP).value == pytest.approx(0.0)
+
+
+def test_the_cheaper_of_two_rolls_that_both_hold_the_blanks_is_bought():
+    shapes = [box("b", 500.0, 95.0, 12)]
+    stocks = [roll(200.0, 3200.0, 40.0), roll(400.0, 3200.0, 55.0), roll(400.0, 1600.0, 33.0)]
+    found = purchase(shapes, stocks, GAP, effort=20)
+    assert found.price == pytest.approx(brute_least(shapes, stocks, GAP, 20))
+
+
+def test_blanks_that_fit_no_stock_have_no_price():
+    shapes = [box("b", 5000.0, 90.0)]
+    stocks = [roll(300.0, 3000.0, 50.0)]
+    bound = price_bound(shapes, stocks, GAP)
+    assert math.isinf(bound.value)
+    assert "'b'" in bound.basis
+    assert not purchase(shapes, stocks, GAP).layout.complete
+
+
+def test_stock_that_runs_out_is_told():
+    shapes = [box("b", 900.0, 290.0, 5)]
+    stocks = [roll(300.0, 1000.0, 5.0, for_sale=2)]
+    assert math.isinf(price_bound(shapes, stocks, GAP).value)
+    assert not purchase(shapes, stocks, GAP).layout.complete
+
+
+@pytest.mark.parametrize(("long", "fits"), [(500.0, True), (505.0, True), (530.0, False)])
+def test_a_free_blank_may_lie_along_the_diagonal(long, fits):
+    """A strip 20 wide on 480 x 200 (diagonal 520): tilted it may be longer than 480 [derived].
+
+    For angle a it needs long cos a + 20 sin a <= 480 and long sin a + 20 cos a <= 200.
+    """
+    a = np.linspace(0, math.pi / 2, 100001)
+    room = (long * np.cos(a) + 20 * np.sin(a) <= 480) & (long * np.sin(a) + 20 * np.cos(a) <= 200)
+    truly = bool(room.any())
+    free = box("f", long, 20.0, square=False)
+    assert truly is fits
+    assert may_fit(free, 480.0, 200.0) is fits
+    assert not may_fit(box("s", long, 20.0), 480.0, 200.0)
+
+
+def test_more_kinds_of_stock_never_raise_the_bound():
+    shapes = [box("b", 500.0, 95.0, 12), box("c", 700.0, 60.0, 7)]
+    one = [roll(200.0, 3200.0, 40.0)]
+    more = [*one, roll(400.0, 1600.0, 33.0)]
+    assert price_bound(shapes, more, GAP).value <= price_bound(shapes, one, GAP).value + 1e-6
+
+
+def test_a_purchase_is_the_same_each_time():
+    shapes = [box("b", 500.0, 95.0, 12), box("c", 700.0, 60.0, 7)]
+    stocks = [roll(200.0, 3200.0, 40.0), roll(400.0, 1600.0, 33.0)]
+    assert purchase(shapes, stocks, GAP, 3, 20) == purchase(shapes, stocks, GAP, 3, 20)
