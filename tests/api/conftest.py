@@ -26,7 +26,7 @@ def _read(tree):
     return lid_job()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_engine():
     """An engine without a solver: it answers with a plan made by hand."""
 

@@ -49,7 +49,7 @@ def assert_problem(answer, status, name):
     return details
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def app(make_engine):
     return create_app(make_engine())
 
