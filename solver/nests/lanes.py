@@ -11,7 +11,7 @@ sizes ask for it. Blanks round up, stock rounds down.
 import math
 import random
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -338,14 +338,33 @@ def fill_exactly(
     """All boxes in one room by depth-first search, for jobs that nearly fill it; None if not found.
 
     In a full room some box has its corner in the lower corner of the leftmost notch: try each that
-    fits, or give the notch up while the spare area allows. The search ends after `most_nodes`.
+    fits, or give the notch up while the spare area allows. Three orders are tried, widest, largest
+    and longest first, `most_nodes` notches each.
     """
+    for key in (
+        lambda box: (-box.width, -box.length),
+        lambda box: (-box.width * box.length, -box.width),
+        lambda box: (-box.length, -box.width),
+    ):
+        puts = _fill_in_order(boxes, counts, room, most_nodes, key)
+        if puts is not None:
+            return puts
+    return None
+
+
+def _fill_in_order(
+    boxes: Sequence[Box],
+    counts: Sequence[int],
+    room: Room,
+    most_nodes: int,
+    key: Callable[[Box], tuple[int, int]],
+) -> list[Put] | None:
     area = {box.kind: box.length * box.width for box in boxes}
     spare = room.length * room.width - sum(area[kind] * n for kind, n in enumerate(counts))
     if spare < 0:
         return None
     left = list(counts)
-    order = sorted(range(len(boxes)), key=lambda k: (-boxes[k].width, -boxes[k].length))
+    order = sorted(range(len(boxes)), key=lambda k: key(boxes[k]))
     puts: list[Put] = []
     nodes = 0
 
