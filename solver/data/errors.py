@@ -104,7 +104,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     if len(word) > _LONGEST_NAME:
         return None
     folded = {name.casefold(): name for name in known if abs(len(name) - len(word)) <= _MOST_TYPOS}
-    matches = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.6)
+    matches = difflib.get_close_matches(word.casefold(), list(folded), n=1, cutoff=0.7)
     return folded[matches[0]] if matches else None
 
 

@@ -223,9 +223,15 @@ class _Reader:
             )
             for at in notch.at:
                 self._check_station(at, edge, (*place, "at"))
-                notches.append(
-                    EdgeNotch(at.mm(self.unit), notch.wide.mm(self.unit), notch.deep.mm(self.unit))
-                )
+                deep_mm = notch.deep.mm(self.unit)
+                if deep_mm >= edge.stand_mm:
+                    stand = format_length(edge.stand_mm, self.unit)
+                    self.problems.add(
+                        (*place, "deep"),
+                        f"{format_length(deep_mm, self.unit)} cuts the metal in two",
+                        f"a notch is less deep than the stand, {stand}",
+                    )
+                notches.append(EdgeNotch(at.mm(self.unit), notch.wide.mm(self.unit), deep_mm))
         no_seam = []
         for index, (start, end) in enumerate(written.no_seam or []):
             place = (*keys, "no_seam", index)

@@ -22,7 +22,8 @@ _SMOOTH = math.cos(math.radians(100))
 
 _ROLLED_STEP_DEG = 15.0
 """Corners rolled on a cylinder are cut into stretches that turn by no more: within one the hard-way
-curvature cos²θ/R leaves its straight line by under 0.9 % of 1/R."""
+curvature cos²θ/R leaves its straight line by under 0.9 % of 1/R, and its mean is kept.
+On curves wider than a fifth of the cylinder half of it is taken."""
 
 
 @dataclass(frozen=True)
@@ -163,23 +164,36 @@ def rolled(walk: Walk, rolled_on: Cylinder, unit: str) -> Walk:
         heading += math.radians(corners[station_mm].easy_deg) if station_mm in corners else 0.0
         mean = (stretch.easy_start + stretch.easy_end) / 2
         turn = mean * stretch.length_mm
-        pieces = max(1, math.ceil(abs(math.degrees(turn)) / _ROLLED_STEP_DEG - 1e-9))
+        step_deg = _ROLLED_STEP_DEG if abs(mean) > 5 * abs(hard) else _ROLLED_STEP_DEG / 2
+        pieces = max(1, math.ceil(abs(math.degrees(turn)) / step_deg - 1e-9))
         for _ in range(pieces):
             after = heading + turn / pieces
-            middle = (heading + after) / 2
+            round_start, round_end = math.cos(heading) ** 2, math.cos(after) ** 2
+            round_mean, twist_mean = _means_on_cylinder(heading, after)
+            level = round_mean - (round_start + round_end) / 2
             stretches.append(
                 replace(
                     stretch,
                     length_mm=stretch.length_mm / pieces,
-                    hard_start=hard * math.cos(heading) ** 2,
-                    hard_end=hard * math.cos(after) ** 2,
-                    twist_per_mm=-hard * math.sin(middle) * math.cos(middle),
+                    hard_start=hard * (round_start + level),
+                    hard_end=hard * (round_end + level),
+                    twist_per_mm=-hard * twist_mean,
                 )
             )
             items.append(item)
             heading = after
         station_mm += stretch.length_mm
     return Walk(Line(tuple(stretches), walk.line.corners, closed=True), tuple(items))
+
+
+def _means_on_cylinder(start: float, end: float) -> tuple[float, float]:
+    """Return the means of cos²θ and of sinθ·cosθ between two headings."""
+    if abs(end - start) < 1e-9:
+        return math.cos(start) ** 2, math.sin(start) * math.cos(start)
+    return (
+        0.5 + (math.sin(2 * end) - math.sin(2 * start)) / (4 * (end - start)),
+        (math.sin(end) ** 2 - math.sin(start) ** 2) / (2 * (end - start)),
+    )
 
 
 def sharpest_turn(points_mm: NDArray[np.float64], *, closed: bool) -> int | None:

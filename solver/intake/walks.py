@@ -15,7 +15,7 @@ from solver.data.job import OPEN, Edge
 from solver.intake.mirror import walked_back
 
 _MOST_BLAMED = 5
-_MOST_SUSPECTS = 30
+_MOST_SUSPECTS = 16
 """Bounds of the search for who is wrong, so that it ends at once on any file."""
 
 
