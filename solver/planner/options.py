@@ -300,12 +300,15 @@ class _Maker:
         if line.run.closed and count == total:
             if first:
                 return None  # the first seam is chosen below, so one start is enough
-            starts = sorted({*line.starts_mm[:-1], *_evenly(whole, ROUND_STARTS)})
+            borders = [border % whole for zone in banned + avoided for border in zone]
+            starts = sorted({*line.starts_mm[:-1], *_evenly(whole, ROUND_STARTS), *borders})
             return place_seams_round(whole, pieces, seam_rules, starts)
         end = start + sum(line.edges[(first + i) % total].length_mm for i in range(count))
-        if end > whole + 1e-6:
+        if line.run.closed:
+            # what lies behind the start of a loop is near its end, and over the start once more
+            laps = (-whole, 0.0, whole)
             banned, avoided, curved, visible = (
-                tuple((a + lap, b + lap) for lap in (0.0, whole) for a, b in zones)
+                tuple((a + lap, b + lap) for lap in laps for a, b in zones)
                 for zones in (banned, avoided, line.curved, line.visible)
             )
             seam_rules = replace(
@@ -314,7 +317,7 @@ class _Maker:
                 avoided=avoided,
                 curved=curved,
                 visible=visible,
-                marks=tuple(m + lap for lap in (0.0, whole) for m in line.starts_mm),
+                marks=tuple(m + lap for lap in laps for m in line.starts_mm),
             )
         return place_seams(start, end, pieces, seam_rules)
 

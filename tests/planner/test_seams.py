@@ -69,7 +69,10 @@ def keeps_lengths(stations: tuple[float, ...], rules: SeamRules) -> bool:
 def cheapest_by_listing(
     start: float, end: float, pieces: int, rules: SeamRules
 ) -> tuple[float, int] | None:
-    """Least cost of any seams on the grid, even, at marks and borders of zones; and avoided ones used."""
+    """Least cost of any seams at the places on offer, and how many of them are avoided ones.
+
+    On offer are the grid, even spacing, marks and the borders of zones.
+    """
     length = end - start
     step = max(GRID_MM, length / MOST_GRID_POINTS)
     places = {start + step * n for n in range(1, math.ceil((length - step / 2) / step))}
@@ -167,6 +170,8 @@ def test_one_more_zone_never_makes_seams_cheaper(
     rules: SeamRules, length: int, pieces: int, more: tuple[Zone, ...]
 ) -> None:
     end = length * 25.4 / 16
+    # places are offered where zones begin and end: the same with and without the new one
+    rules = replace(rules, marks=(*rules.marks, *(border for zone in more for border in zone)))
     before = place_seams(0.0, end, pieces, rules)
     for field in ("banned", "avoided", "curved", "visible"):
         tighter = replace(rules, **{field: getattr(rules, field) + more})
