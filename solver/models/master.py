@@ -391,6 +391,15 @@ class Master:
         """Allow at most ``most`` of these columns (sections that block one another for ever)."""
         self.model.add(sum(self.variables.sections[i] for i in columns) <= most)
 
+    def differ(self, joints: Sequence[int], by: int) -> None:
+        """Ask for at least so many other joints than these (indices of edges)."""
+        same = set(joints)
+        changed = [
+            1 - joint if index in same else joint
+            for index, joint in enumerate(self.variables.joints)
+        ]
+        self.model.add(sum(changed) >= by)
+
     # -- solving -----------------------------------------------------------------------------------
 
     def solve(

@@ -43,10 +43,8 @@ def cautions_of(
         for edge in job.edges
         if job.carries_metal(edge) and edge.strain > job.rules.largest_strain
     ]
-    said += [
-        f'"{run}": a seam lies near a corner or notch; nothing else was left'
-        for run in forced_runs
-    ]
+    for run in forced_runs:
+        said.append(f'"{run}": a seam lies near a corner or a notch; there was no other place')
     for sheet in used:
         warning = root_caution(sheet.metal, job.rules)
         if warning is not None:
@@ -60,8 +58,8 @@ def cautions_of(
     for section in heavy:
         said.append(f"section {section.id}: {section.lift_basis}")
     said.append(
-        "Lifting and tipping molds: keep clear of the fall line, agree on who calls, block sections "
-        f"before working under or beside them; {DECIDES}."
+        "Lifting and tipping molds: keep clear of the fall line, agree on who calls, block "
+        f"sections before working under or beside them; {DECIDES}."
     )
     said.append(
         "Each section has a pull that frees its own surface; overhangs of other sections are not "

@@ -94,11 +94,20 @@ class Limits:
         return self.should_stop() or out_of_time(self.deadline)
 
 
+@dataclass(frozen=True)
+class Unlike:
+    """Splits that a plan must differ from, as edges that are joints, and by how many joints."""
+
+    splits: tuple[frozenset[str], ...] = ()
+    by: int = 1
+
+
 def decide(
     parts: Parts,
     limits: Limits,
     on_better: Callable[[Found], None],
     on_phase: Callable[[str], None],
+    unlike: Unlike | None = None,
 ) -> Found:
     """Run rounds until nothing better comes, and return the best plan with the proven bound.
 
@@ -125,7 +134,8 @@ def decide(
             break
         on_phase("deciding" if number == 0 else f"deciding again ({number + 1})")
         work = FIRST_WORK if number == 0 else LATER_WORK
-        answer, order = _choose(parts, problem, fill, order_rows, limits, work, answer)
+        lazy = _Lazy(order_rows, unlike or Unlike())
+        answer, order = _choose(parts, problem, fill, lazy, limits, work, answer)
         found.time_cut |= answer.cut_by_clock
         if answer.status == "impossible":
             # with a fill learnt from nests there may be no answer where a plan exists
@@ -160,19 +170,30 @@ def decide(
     return found
 
 
+@dataclass(frozen=True)
+class _Lazy:
+    """Rows that are no part of the problem: orders of removal found impossible, other splits."""
+
+    order: list[tuple[list[int], int]]
+    unlike: Unlike
+
+
 def _choose(
     parts: Parts,
     problem: MasterProblem,
     fill: dict[int, float],
-    order_rows: list[tuple[list[int], int]],
+    lazy: _Lazy,
     limits: Limits,
     work: float,
     hint: MasterAnswer | None,
 ) -> tuple[MasterAnswer, RemovalOrder | None]:
     """Solve the master, adding rows for sections that cannot come off, until they can."""
     master = Master(problem, fill)
-    for columns, most in order_rows:
+    for columns, most in lazy.order:
         master.forbid_sections(columns, most)
+    place = {edge.id: i for i, edge in enumerate(problem.edges)}
+    for split in lazy.unlike.splits:
+        master.differ([place[edge] for edge in sorted(split)], lazy.unlike.by)
     while True:
         answer = master.solve(
             work=work,
@@ -188,10 +209,10 @@ def _choose(
         if isinstance(order, RemovalOrder):
             return answer, order
         row = _order_row(order, parts.columns)
-        order_rows.append(row)
+        lazy.order.append(row)
         master.forbid_sections(*row)
         hint = None
-        if len(order_rows) > MOST_ORDER_ROWS or limits.over():
+        if len(lazy.order) > MOST_ORDER_ROWS or limits.over():
             return replace(answer, status="unknown", cost=None), None
 
 

@@ -1,0 +1,82 @@
+"""Plans that really differ in where the mold splits, each the best of its kind."""
+
+from __future__ import annotations
+
+from solver.data.job import Job
+from solver.data.plan import Plan
+from solver.planner.impossible import why_impossible
+from solver.planner.plan_job import (
+    OnProgress,
+    ShouldStop,
+    Watch,
+    checked,
+    finished,
+)
+from solver.planner.prepare import prepare
+from solver.planner.rounds import Limits, Unlike, decide
+from solver.planner.write_plan import impossible, no_answer, request_of
+
+DIFFER_BY = 4
+"""Joints by which splits must differ to be worth comparing."""
+
+
+def alternatives(
+    job: Job,
+    count: int,
+    *,
+    differ_by: int = DIFFER_BY,
+    seconds: float | None = None,
+    seed: int = 0,
+    on_progress: OnProgress | None = None,
+    should_stop: ShouldStop | None = None,
+) -> tuple[Plan, ...]:
+    """Return up to ``count`` checked plans, the cheapest first.
+
+    Each is the best plan whose split differs by ``differ_by`` joints or more from every plan before
+    it and from its mirror image.  The list is shorter when there are no more such splits; where
+    there is no plan at all it holds the one that says why.  ``seconds`` is for all of them.
+
+    Raises ValueError for a count or a difference below 1.
+    """
+    if count < 1 or differ_by < 1:
+        raise ValueError(f"count {count} and difference {differ_by}: give 1 or more of each")
+    watch = Watch(on_progress)
+    stop = should_stop or (lambda: False)
+    limits = Limits(watch.deadline(seconds), seed, stop)
+    request = request_of(job, seed, seconds)
+    watch.phase("reading the job")
+    parts, refusals = prepare(job, watch.phase, limits.deadline)
+    if parts is None:
+        return (checked(impossible(request, why_impossible(job, refusals, None)), job),)
+    plans: list[Plan] = []
+    splits: list[frozenset[str]] = []
+    for number in range(count):
+        if limits.over():
+            break
+        share = Limits(_share(watch, seconds, number, count), seed, stop)
+        unlike = Unlike(tuple(splits), differ_by)
+        found = decide(parts, share, watch.better(request), watch.phase, unlike)
+        if found.body is None:
+            if not plans and found.impossible:
+                reasons = why_impossible(job, refusals, parts, found.short_of_stock)
+                plans.append(checked(impossible(request, reasons), job))
+            elif not plans:
+                plans.append(checked(no_answer(request, found), job))
+            break
+        plan = finished(request, found, parts, watch)
+        plans.append(plan)
+        joints = frozenset(edge.edge for edge in plan.edges if edge.joint)
+        splits += dict.fromkeys((joints, mirrored(job, joints)))
+    return tuple(plans)
+
+
+def mirrored(job: Job, joints: frozenset[str]) -> frozenset[str]:
+    """Return the joints of the mirrored split; edges without a twin stay where they are."""
+    return frozenset(job.edge_of[edge].twin or edge for edge in joints)
+
+
+def _share(watch: Watch, seconds: float | None, number: int, count: int) -> float | None:
+    """Moment at which the plan of this number must be done: every plan gets an equal share."""
+    if seconds is None:
+        return None
+    return watch.deadline(seconds * (number + 1) / count)
