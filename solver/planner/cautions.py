@@ -10,6 +10,7 @@ from solver.data.units import format_length
 from solver.planner.run_lines import capped_stands_mm
 from solver.planner.sheets import Sheet
 from solver.rules.access import too_low
+from solver.rules.customary import thickness_words
 from solver.rules.exposure import HEALTH_CAUTIONS
 from solver.rules.fillets import too_tight_for_cloth
 from solver.rules.gauge_choice import root_caution
@@ -51,8 +52,8 @@ def cautions_of(
             said.append(warning)
     if too_tight_for_cloth(job.rules.fillet_radius_mm, CLOTH_FILLET_MM):
         said.append(
-            f"fillets of {format_length(job.rules.fillet_radius_mm, unit)} keep detail; structural "
-            f"cloth wants {format_length(CLOTH_FILLET_MM, unit)} or more"
+            f"fillets of {thickness_words(job.rules.fillet_radius_mm)} keep detail; structural "
+            f"cloth wants {thickness_words(CLOTH_FILLET_MM)} or more"
         )
     heavy = [section for section in sections if section.people is None]
     for section in heavy:
