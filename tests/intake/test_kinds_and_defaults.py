@@ -1,7 +1,7 @@
 """Kinds hold what edges have in common; what nobody says keeps a default of the trade."""
 
 import pytest
-from scenario_cases import changed, plate, two_halves
+from scenario_cases import changed, plate, rows_of, two_halves
 
 from solver.intake import job_from_scenario
 
@@ -22,14 +22,14 @@ def test_every_then_automatic_then_own_then_the_edge():
         part_line={"stand": 2},
         hinge={"stand": 3, "visible": True},
     )
-    assert edge_of(data).stand_mm == 2 * INCH
+    assert edge_of(data).stand_mm == pytest.approx(2 * INCH)
     data["edges"]["plate | frame"]["kind"] = "hinge"
-    assert edge_of(data).stand_mm == 3 * INCH
+    assert edge_of(data).stand_mm == pytest.approx(3 * INCH)
     assert edge_of(data).visible
     assert edge_of(data).kinds == ("every", "part line", "hinge")
     data["edges"]["plate | frame"]["stand"] = 4
-    assert edge_of(data).stand_mm == 4 * INCH
-    assert edge_of(data).grip_mm == 1.5 * INCH
+    assert edge_of(data).stand_mm == pytest.approx(4 * INCH)
+    assert edge_of(data).grip_mm == pytest.approx(1.5 * INCH)
 
 
 def test_open_and_inner_apply_by_themselves():
@@ -38,10 +38,10 @@ def test_open_and_inner_apply_by_themselves():
     del data["patches"]["a.fore"]["part"]
     del data["patches"]["a.aft"]["part"]
     job = job_from_scenario(data)
-    assert job.edge_of["a.fore | open"].stand_mm == 2 * INCH
+    assert job.edge_of["a.fore | open"].stand_mm == pytest.approx(2 * INCH)
     inner = job.edge_of["a.fore | a.aft"]
     assert inner.witness == "forbidden"
-    assert inner.stand_mm == 1 * INCH
+    assert inner.stand_mm == pytest.approx(1 * INCH)
     assert not job.carries_metal(inner)
 
 
@@ -50,10 +50,7 @@ def test_bolts_are_merged_key_by_key():
     data["edges"]["plate | frame"]["bolts"] = {"pitch": 4}
     bolts = edge_of(data).bolts
     assert (bolts.pitch_mm, bolts.inset_mm, bolts.diameter_mm, bolts.from_ends_mm) == (
-        4 * INCH,
-        1.25 * INCH,
-        0.25 * INCH,
-        2 * INCH,
+        pytest.approx((4 * INCH, 1.25 * INCH, 0.25 * INCH, 2 * INCH))
     )
 
 
@@ -67,7 +64,7 @@ def test_the_default_grip_ends_an_eighth_inch_before_the_bolts():
 
 
 def test_the_default_grip_of_an_open_edge_is_the_width_of_its_clamps():
-    assert edge_of(plate(), "frame | open").grip_mm == 1.25 * INCH
+    assert edge_of(plate(), "frame | open").grip_mm == pytest.approx(1.25 * INCH)
 
 
 def test_a_visible_line_forbids_a_witness_line_unless_the_builder_says_otherwise():
@@ -110,7 +107,5 @@ def test_an_edge_without_turns_to_a_side_may_be_walked_from_either_end():
 
 def test_a_notch_leaves_some_metal():
     data = changed(plate(), "edges", "plate | frame", "notches", to={"at": 5, "wide": 1, "deep": 1})
-    from scenario_cases import rows_of
-
     (row,) = rows_of(data)
     assert row[0] == 'edges "plate | frame".notches.deep'

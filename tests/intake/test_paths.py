@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scenario_cases import changed, plate, two_halves
 
 from solver.data.line import Corner, Stretch
+from solver.geometry.frames import NodeCurvatures, walk_frames
 from solver.geometry.lines import total_turn_deg
 from solver.intake import job_from_scenario
 from solver.intake.closing import closing_of
@@ -132,8 +133,6 @@ def test_the_first_side_of_a_rolled_rectangle_runs_round():
 def test_a_rolled_circle_is_the_curve_on_the_cylinder():
     # against the curve itself: (R sin(x/R), y, R − R cos(x/R)) with x, y round the circle
     radius, roll = 10 * INCH, 15 * INCH
-    from solver.geometry.frames import NodeCurvatures, walk_frames
-
     line = shape(circle=20, rolled={"up": 15})
     where, frame, places = np.zeros(3), np.eye(3), [np.zeros(3)]
     for s in line.stretches:

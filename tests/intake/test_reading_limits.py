@@ -1,6 +1,7 @@
 """Hostile and absurd files end in a clear error, whatever is in them."""
 
 import json
+import random
 
 import pytest
 from hypothesis import given, settings
@@ -217,8 +218,6 @@ def test_any_value_in_any_place_is_read_or_refused(place, value):
 
 @pytest.mark.parametrize("seed", range(40))
 def test_a_resolved_form_with_one_value_spoilt_is_read_or_refused(seed):
-    import random
-
     chance = random.Random(seed)
     data = resolved_of(read_job(scenario("lid")))
     node, path = data, []
