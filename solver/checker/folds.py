@@ -154,23 +154,30 @@ class _Cut:
     inner_mm: float
     wide_mm: float
     """Width of its mouth; 0 for a slit."""
+    askew_mm: float
+    """How far along the line the middle of its mouth is from its inner end."""
 
 
 def _cuts(piece: PieceReading) -> list[_Cut]:
-    blank, found = piece.piece.blank, []
-    for points in (*blank.slits_mm, *blank.v_notches_mm):
-        stations, offsets = piece.strip.stations_of(np.array(points, dtype=np.float64))
-        if len(points) == 2:
-            order = np.argsort(np.abs(offsets))
-            inner, mouth = int(order[0]), int(order[1])
-            found.append(
-                _Cut(float(stations[inner]), float(offsets[mouth]), float(offsets[inner]), 0.0)
+    found = []
+    for slit in piece.piece.blank.slits_mm:
+        stations, offsets = piece.strip.stations_of(np.array(slit, dtype=np.float64))
+        inner, mouth = (0, 1) if abs(offsets[0]) < abs(offsets[1]) else (1, 0)
+        found.append(
+            _Cut(
+                float(stations[inner]),
+                float(offsets[mouth]),
+                float(offsets[inner]),
+                0.0,
+                float(abs(stations[mouth] - stations[inner])),
             )
-        else:
-            wide = float(np.hypot(*(np.array(points[0]) - np.array(points[-1]))))
-            inner_offset = float(offsets[1])
-            mouth_offset = float((offsets[0] + offsets[-1]) / 2)
-            found.append(_Cut(float(stations[1]), mouth_offset, inner_offset, wide))
+        )
+    for notch in piece.piece.blank.v_notches_mm:
+        stations, offsets = piece.strip.stations_of(np.array(notch, dtype=np.float64))
+        wide = float(np.hypot(notch[0][0] - notch[2][0], notch[0][1] - notch[2][1]))
+        mouth_offset = float(offsets[0] + offsets[2]) / 2
+        askew = float(abs((stations[0] + stations[2]) / 2 - stations[1]))
+        found.append(_Cut(float(stations[1]), mouth_offset, float(offsets[1]), wide, askew))
     return found
 
 
@@ -188,27 +195,24 @@ def slits(reading: Reading) -> Iterator[Fault]:
             continue
         for leg in own:
             mine = [cut for cut in cuts if leg.holds(cut.mouth_mm)]
-            yield from _shape_faults(rules, piece, leg, mine)
+            yield from _shape_faults(piece, leg, mine)
             yield from _facet_faults(rules, piece, leg, mine)
 
 
-def _shape_faults(rules: Rules, piece: PieceReading, leg: Leg, cuts: list[_Cut]) -> Iterator[Fault]:
+def _shape_faults(piece: PieceReading, leg: Leg, cuts: list[_Cut]) -> Iterator[Fault]:
     """Cuts go from the edge of the leg to its fold, and open or overlap as the curve wants."""
-    bend = rules.bend_radius_mm + piece.sheet.thickness_mm
     for cut in cuts:
         rule = "V-notches" if cut.wide_mm else "slits"
         where = f"the one {cut.station_mm:.2f} mm from its start"
-        if abs(cut.mouth_mm - leg.edge_mm) > OUTLINE_MM or not (
-            -OUTLINE_MM
-            <= abs(leg.edge_mm - leg.fold_mm) - abs(leg.edge_mm - cut.inner_mm)
-            <= bend + OUTLINE_MM
-        ):
+        if max(abs(cut.mouth_mm - leg.edge_mm), abs(cut.inner_mm - leg.fold_mm)) > OUTLINE_MM:
             yield Fault(
                 rule,
                 piece.place,
                 f"{where} goes from {cut.mouth_mm:.2f} to {cut.inner_mm:.2f} mm off the root line; "
                 f"the leg is from {leg.edge_mm:.2f} to {leg.fold_mm:.2f}",
             )
+        if cut.askew_mm > _STATION_MM:
+            yield Fault(rule, piece.place, f"{where} leans {cut.askew_mm:.2f} mm along the line")
         turn = _turn_rad(piece, cut.station_mm)
         overlaps = turn != 0.0 and (turn > 0) == leg.left
         if overlaps and not cut.wide_mm:

@@ -125,6 +125,19 @@ def labor_cost(reading: Reading) -> float:
     return all_minutes(reading) / 60 * reading.job.shop.labor_rate_per_hour
 
 
+IN_FEET = (
+    "snips",
+    "deburr",
+    "pre-form",
+    "hold standing",
+    "fillet",
+    "release wax",
+    "mold flanges",
+    "witness lines",
+)
+"""Operations whose count is a length; the others count pieces of what they are named after."""
+
+
 def hours(reading: Reading) -> Iterator[Fault]:
     """Each operation takes the minutes that are stated, and none is left out."""
     counted = work(reading)
@@ -134,6 +147,8 @@ def hours(reading: Reading) -> Iterator[Fault]:
             yield Fault(
                 "minutes", f'operation "{line.operation}"', f"is none of {', '.join(counted)}"
             )
+        if (line.operation in IN_FEET) != (line.unit == "ft"):
+            yield Fault("minutes", f'operation "{line.operation}"', f'is counted in "{line.unit}"')
         old = stated.get(line.operation, (0.0, 0.0))
         stated[line.operation] = (old[0] + line.count, old[1] + line.minutes)
     for operation, (count, minutes) in counted.items():

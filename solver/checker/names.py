@@ -26,6 +26,7 @@ def unreadable(job: Job, plan: Plan) -> tuple[Fault, ...]:
         *_patches_in_one_section(job, plan),
         *_stations(job, plan),
         *_broken_outlines(plan),
+        *_broken_notches(plan),
     )
 
 
@@ -120,3 +121,14 @@ def _broken_outlines(plan: Plan) -> Iterator[Fault]:
             yield Fault(
                 OUTLINE, place, f"its outline is no area: {shapely.is_valid_reason(polygon)}"
             )
+
+
+def _broken_notches(plan: Plan) -> Iterator[Fault]:
+    for piece in plan.pieces:
+        for number, notch in enumerate(piece.blank.v_notches_mm, start=1):
+            if len(notch) != 3:
+                yield Fault(
+                    "V-notches",
+                    f'piece "{piece.id}"',
+                    f"V-notch {number} has {len(notch)} points; mouth, apex and mouth are three",
+                )

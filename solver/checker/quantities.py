@@ -16,6 +16,7 @@ from solver.checker.report import Fault
 from solver.checker.tolerances import near
 from solver.data.job import FOOT_MM, Edge
 from solver.data.plan import Amount
+from solver.data.units import parse_length
 from solver.rules.bolts import bolt_length_mm
 
 KINDS = ("bolt", "clamp", "packer", "mold flange", "seam tape", "fillet", "release wax")
@@ -28,6 +29,9 @@ _UNITS: dict[str, dict[str, float]] = {
     "release wax": {"m2": 1.0, "m²": 1.0, "ft2": FOOT_MM**2 / 1e6, "mm2": 1e-6},
 }
 """Factor from a stated unit to the one that is priced."""
+
+_BOLT_MM = 0.1
+"""Of the length of a bolt, which is written in shop fractions."""
 
 
 @dataclass(frozen=True)
@@ -145,7 +149,7 @@ def amounts(reading: Reading) -> Iterator[Fault]:
             old[1] + amount.buy * factor,
             old[2] + amount.price,
         )
-        unit_price = quantities_price(reading, kind)
+        unit_price = price_of_one(reading, kind)
         if not near(amount.price, amount.buy * factor * unit_price):
             yield Fault(
                 "amount",
@@ -164,7 +168,7 @@ def amounts(reading: Reading) -> Iterator[Fault]:
             )
 
 
-def quantities_price(reading: Reading, kind: str) -> float:
+def price_of_one(reading: Reading, kind: str) -> float:
     """Price of one unit of a kind."""
     prices = reading.job.shop.prices
     return {
@@ -197,21 +201,24 @@ def packers(reading: Reading) -> Iterator[Fault]:
 
 
 def bolt_sizes(reading: Reading) -> Iterator[Fault]:
-    """Bolts are listed by size, each long enough for flanges, gap, washers and nut."""
+    """Bolts are listed by size, "bolts 5/16 in x 1-1/4 in", long enough for flanges and gap."""
     rules = reading.job.rules
+    bolts = [amount for amount in reading.plan.amounts if _kind(amount) == "bolt"]
     for size, count in bolts_by_size(reading).items():
-        listed = [
-            amount
-            for amount in reading.plan.amounts
-            if _kind(amount) == "bolt" and size in amount.item
-        ]
+        place = f'amount "bolt" {size}'
+        listed = [amount for amount in bolts if f" {size} x " in amount.item]
         if not near(sum(amount.amount for amount in listed), count):
             yield Fault(
                 "amount",
-                f'amount "bolt" {size}',
+                place,
                 f"{sum(amount.amount for amount in listed):g} are listed; {count} are needed",
             )
         try:
-            bolt_length_mm(size, rules.mold_thickness_mm, rules.joint_gap_mm)
+            wanted = bolt_length_mm(size, rules.mold_thickness_mm, rules.joint_gap_mm)
+            lengths = [parse_length(one.item.rsplit(" x ", 1)[1]).mm("in") for one in listed]
         except ValueError as error:
-            yield Fault("amount", f'amount "bolt" {size}', str(error))
+            yield Fault("amount", place, str(error))
+            continue
+        for length in lengths:
+            if abs(length - wanted) > _BOLT_MM:
+                yield Fault("amount", place, f"is {length:.2f} mm long; it takes {wanted:.2f}")

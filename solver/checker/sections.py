@@ -210,7 +210,25 @@ def section_figures(reading: Reading) -> Iterator[Fault]:
             and not all(near(a, b) for a, b in zip(stated, extent, strict=True))
         ):
             yield Fault("section extent", place, f"is stated as {stated} mm; it is {extent}")
+        yield from _centre(reading, section, extent is not None)
         yield from _lifting(reading, section, mass, extent)
+
+
+def _centre(reading: Reading, section: Section, known: bool) -> Iterator[Fault]:
+    """The middle of a section is that of its patches' boxes, weighted by area."""
+    stated = section.centre_mm
+    if stated is None or not known:
+        if stated is not None:
+            yield Fault("section centre", _place(section.id), "is stated, but not its boxes")
+        return
+    patches = [reading.job.patch_of[patch] for patch in section.patches]
+    middles = np.array([patch.box_mm for patch in patches], dtype=np.float64).mean(axis=1)
+    weights = np.array([patch.area_mm2 for patch in patches])
+    centre = weights @ middles / weights.sum()
+    if not all(near(a, float(b)) for a, b in zip(stated, centre, strict=True)):
+        yield Fault(
+            "section centre", _place(section.id), f"is stated as {stated} mm; it is {centre}"
+        )
 
 
 def _lifting(

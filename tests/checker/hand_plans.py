@@ -427,8 +427,10 @@ def box_in_two_sections() -> HandPlan:
     litres = (3 / 64 * INCH) ** 2 * (1 - math.pi / 4) * 4000.0 * 1.25 / 1e6
     waxed = 1.0 + 2 * (area_1 + area_2 + area_3) / 1e6
     amounts = (
-        # 11 bolts of which 4 are there, 11 clamps of which 1 is there.
-        Amount(item="bolt 5/16 in x 1 in", amount=11, unit="bolts", buy=7, price=4.2),
+        # 11 bolts of which 4 are there: 2·6 of flanges, 3.175 of gap, two washers of 2.108 and a
+        # nut of 6.747 (ASME B18.2.2, B18.21.1 [memory]) stack up to 26.14, so 1-1/4 in.
+        # 11 clamps of which 1 is there.
+        Amount(item="bolts 5/16 in x 1-1/4 in", amount=11, unit="bolts", buy=7, price=4.2),
         Amount(item="clamp", amount=11, unit="clamps", buy=10, price=60.0),
         Amount(
             item="packer 2.665 mm", amount=900 / FOOT, unit="ft", buy=900 / FOOT,
@@ -458,11 +460,14 @@ def box_in_two_sections() -> HandPlan:
         sections=(
             Section(
                 id="S1", patches=("a", "b.near"), area_mm2=500_000.0, mass_kg=mass_1,
-                extent_mm=(600.0, 800.0, 50.0), centre_mm=None, people=2, lift_basis="two",
+                # (300, 250, 5) by 3/5 and (300, 650, 25) by 2/5.
+                extent_mm=(600.0, 800.0, 50.0), centre_mm=(300.0, 410.0, 13.0), people=2,
+                lift_basis="two",
             ),
             Section(
                 id="S2", patches=("b.far",), area_mm2=500_000.0, mass_kg=mass_2,
-                extent_mm=(100.0, 800.0, 600.0), centre_mm=None, people=2, lift_basis="two",
+                extent_mm=(100.0, 800.0, 600.0), centre_mm=(650.0, 400.0, 300.0), people=2,
+                lift_basis="two",
             ),
         ),
         # S2 goes first: pulled up, S1 would lean 0.8 of its way into it.

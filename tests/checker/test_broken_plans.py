@@ -267,6 +267,11 @@ def _a_wrong_extent(job, plan):
     return job, with_section(plan, 0, extent_mm=(600.0, 800.0, 51.0))
 
 
+@breaks("section centre", 'section "S1"', box_in_two_sections)
+def _a_wrong_middle(job, plan):
+    return job, with_section(plan, 0, centre_mm=(300.0, 450.0, 13.0))
+
+
 @breaks("lifting", 'section "S1"', lid_in_a_frame)
 def _one_person_where_nobody_knows_the_depth(job, plan):
     return job, with_section(plan, 0, people=1)
@@ -725,6 +730,14 @@ def _a_slit_that_stops_short_of_the_fold(job, plan):
     return job, with_blank(plan, 2, slits_mm=tuple(slits))
 
 
+@breaks("slits", 'piece "P3"', doors_and_a_hatch)
+def _a_slit_that_is_not_square_to_the_fold(job, plan):
+    slits = list(plan.pieces[2].blank.slits_mm)
+    (x, mouth), inner = slits[3]
+    slits[3] = ((x + 2.0, mouth), inner)
+    return job, with_blank(plan, 2, slits_mm=tuple(slits))
+
+
 @breaks("V-notches", 'piece "P3"', doors_and_a_hatch)
 def _a_v_notch_too_narrow_for_the_overlap(job, plan):
     cuts = list(plan.pieces[2].blank.v_notches_mm)
@@ -733,10 +746,16 @@ def _a_v_notch_too_narrow_for_the_overlap(job, plan):
     return job, with_blank(plan, 2, v_notches_mm=tuple(cuts))
 
 
+@breaks("V-notches", 'piece "P3"', doors_and_a_hatch)
+def _a_v_notch_of_two_points(job, plan):
+    cuts = plan.pieces[2].blank.v_notches_mm
+    return job, with_blank(plan, 2, v_notches_mm=(cuts[0][:2], *cuts[1:]))
+
+
 @breaks("V-notches", 'piece "P3"', doors_and_a_hatch, also=COUNTED)
 def _slits_where_the_leg_overlaps(job, plan):
     blank = plan.pieces[2].blank
-    slits = tuple((mouth, tip) for mouth, tip, _ in blank.v_notches_mm)
+    slits = tuple(((tip[0], mouth[1]), tip) for mouth, tip, _ in blank.v_notches_mm)
     plan = with_blank(plan, 2, slits_mm=blank.slits_mm + slits, v_notches_mm=())
     return job, plan
 
@@ -833,6 +852,11 @@ def _bolts_on_hand_that_are_bought(job, plan):
     return job, with_amount(plan, 0, buy=11, price=6.6)
 
 
+@breaks("amount", 'amount "bolt" 5/16 in', box_in_two_sections)
+def _bolts_too_short_for_flanges_and_nut(job, plan):
+    return job, with_amount(plan, 0, item="bolts 5/16 in x 1 in")
+
+
 @breaks("amount", 'amount "clamp"', box_in_two_sections)
 def _clamps_at_a_wrong_price(job, plan):
     return job, with_amount(plan, 1, price=50.0)
@@ -861,6 +885,12 @@ def _minutes_of_an_operation_off(job, plan):
     names = [line.operation for line in plan.hours]
     hours = put(plan.hours, names.index("fit"), minutes=1.0)
     return job, plan.model_copy(update={"hours": hours})
+
+
+@breaks("minutes", 'operation "fillet"', box_in_two_sections)
+def _feet_called_metres(job, plan):
+    names = [line.operation for line in plan.hours]
+    return job, plan.model_copy(update={"hours": put(plan.hours, names.index("fillet"), unit="m")})
 
 
 @breaks("minutes", 'operation "polish"', box_in_two_sections)
