@@ -294,6 +294,18 @@ def _among_pulls(pulls: Array, rows: _Rows, axes: Array, half_angles: Array) -> 
     return Conflict(tuple(sorted(kept)))
 
 
+def widest_draft_deg(axes: Array, half_angles_deg: Array) -> float:
+    """Widest least draft over all pulls in degrees; negative where every pull is undercut."""
+    low, high = -90.0 - float(np.max(half_angles_deg)), 90.0
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        if isinstance(release(axes, half_angles_deg, middle), Release):
+            low = middle
+        else:
+            high = middle
+    return low
+
+
 def patch_rows(patches: Sequence[SplitPatch]) -> tuple[Array, Array, NDArray[np.intp]]:
     """Axes (n, 3), half-angles (n,) and owner (n,) of all cones of these patches."""
     axes = np.array([f for patch in patches for f in patch.facings], dtype=float).reshape(-1, 3)
@@ -353,16 +365,22 @@ def direction_table(problem: SplitProblem) -> DirectionTable:
         points = np.array(problem.pulls, dtype=float)
     else:
         g = np.vstack([axes[possible], -walls])
-        points = cap_crossings(g, np.concatenate([h[possible], np.zeros(len(walls))]))
+        points = np.array([[0.0, 0.0, 1.0]])
+        if len(g):
+            points = cap_crossings(g, np.concatenate([h[possible], np.zeros(len(walls))]))
     if len(walls):
         points = points[(points @ walls.T).max(axis=1) <= RELEASE_SLACK]
-    starts = np.searchsorted(owner, np.arange(count))
+    faced = np.unique(owner)
+    starts = np.searchsorted(owner, faced)
     kept_masks: list[NDArray[np.uint8]] = []
     kept_points: list[Array] = []
     for low in range(0, len(points), _CROSSINGS_PER_BATCH):
         batch = points[low : low + _CROSSINGS_PER_BATCH]
         holds = (batch @ axes.T >= h - RELEASE_SLACK) & possible
-        packed = np.packbits(np.logical_and.reduceat(holds, starts, axis=1), axis=1)
+        good = np.ones((len(batch), count), dtype=bool)
+        if len(owner):
+            good[:, faced] = np.logical_and.reduceat(holds, starts, axis=1)
+        packed = np.packbits(good, axis=1)
         masks, index = np.unique(packed, axis=0, return_index=True)
         kept_masks.append(masks)
         kept_points.append(batch[index])

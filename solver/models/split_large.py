@@ -70,14 +70,16 @@ def columns_of_rows(terrain: Terrain, held: Flags) -> Columns:
     )
 
 
-def merge_greedily(terrain: Terrain, noise: np.random.Generator | None) -> tuple[Flags, Flags]:
+def merge_greedily(
+    terrain: Terrain, noise: np.random.Generator | None, *, fewest: int = 1
+) -> tuple[Flags, Flags]:
     """Merge neighbours while it saves money; returns the final sections and all met on the way."""
     nodes = terrain.nodes
     n = len(nodes)
     clusters = np.eye(n, dtype=bool)
     met = [clusters.copy()]
     refused: set[tuple[bytes, bytes]] = set()
-    while len(clusters) > 1:
+    while len(clusters) > fewest:
         rows = clusters.astype(np.float32)
         touching = np.triu(rows @ terrain.adjacent @ rows.T > 0.5, 1)
         touching &= (rows @ terrain.never @ rows.T) < 0.5
@@ -162,7 +164,7 @@ class _Search:
             if turn and time.monotonic() > self.deadline:
                 break
             noise = None if turn == 0 else np.random.default_rng(turn)
-            final, met = merge_greedily(terrain, noise)
+            final, met = merge_greedily(terrain, noise, fewest=self.counts[0])
             self.add(met[legal(terrain, met)])
             finals.append(final)
         # Heavy flanges can make a small section illegal where a larger one is not.

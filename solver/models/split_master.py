@@ -241,9 +241,16 @@ class Choice:
 
 
 def choose(
-    master: Master, k: int, pool: Index, deadline: float, *, node_limit: int | None = None
+    master: Master,
+    k: int,
+    pool: Index,
+    deadline: float,
+    *,
+    upto: int | None = None,
+    node_limit: int | None = None,
 ) -> Choice:
-    """Cheapest set of k sections from ``pool`` that covers every node and obeys all rows."""
+    """Cheapest set of k (to ``upto``) sections from ``pool`` that obeys all rows."""
+    upto = k if upto is None else upto
     seconds = deadline - time.monotonic()
     if seconds <= 0.0:
         return Choice(None, np.inf, -np.inf, False)
@@ -254,8 +261,9 @@ def choose(
         return Choice(None, np.inf, np.inf, True)
     side, right = master.side_rows(pool)
     equal = vstack([cover.T, csr_matrix(master.counts[pool])]).tocsr()
-    target = np.concatenate([np.ones(master.nodes), [float(k)]])
-    rules = [LinearConstraint(equal, target, target)]
+    least = np.concatenate([np.ones(master.nodes), [float(k)]])
+    most = np.concatenate([np.ones(master.nodes), [float(upto)]])
+    rules = [LinearConstraint(equal, least, most)]
     if len(right):
         rules.append(LinearConstraint(csr_matrix(side), -np.inf, right))
     options: dict[str, float | int] = {"time_limit": seconds, "mip_rel_gap": 0.0}
@@ -276,16 +284,16 @@ def choose(
         return Choice(None, np.inf, bound, False)
     chosen = pool[np.nonzero(answer.x > 0.5)[0]]
     cost = float(master.costs[chosen].sum())
-    if not _obeys(master, chosen, k):
+    if not _obeys(master, chosen, k, upto):
         return Choice(None, np.inf, bound, False)
     return Choice(tuple(int(i) for i in chosen), cost, bound, answer.status == 0)
 
 
-def _obeys(master: Master, chosen: Index, k: int) -> bool:
+def _obeys(master: Master, chosen: Index, k: int, upto: int) -> bool:
     held = np.asarray(master.cover[chosen].sum(axis=0)).ravel()
     return (
         bool(np.all(np.abs(held - 1.0) < 0.5))
-        and round(float(master.counts[chosen].sum())) == k
+        and k <= round(float(master.counts[chosen].sum())) <= upto
         and all(row.coefficients[chosen].sum() <= row.most + 1e-6 for row in master.rows)
     )
 

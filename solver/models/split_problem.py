@@ -30,7 +30,8 @@ class SplitProblemError(ValueError):
 class SplitPatch:
     """The smallest area of mold surface that is never divided.
 
-    ``facings``: unit outward normals, all mixtures of which occur on the patch; ``spread_deg``:
+    ``facings``: unit outward normals, all mixtures of which occur on the patch; none: it comes off
+    along any pull (a relaxed patch; the planner always gives one or more); ``spread_deg``:
     half-angle of the cone round each of them; ``box_mm``: (low corner, high corner) or None;
     ``pin``: same label, same section; different labels, different sections.
     """
@@ -154,8 +155,6 @@ def _check_unit(place: str, vector: Vector) -> None:
 
 def _check_patch(patch: SplitPatch) -> None:
     place = f"patches {patch.id!r}"
-    if not patch.facings:
-        raise SplitProblemError(f"{place}.facings: none; give at least one outward normal")
     for facing in patch.facings:
         _check_unit(f"{place}.facings", facing)
     _check_between(f"{place}.spread_deg", patch.spread_deg, 0.0, 180.0)

@@ -89,9 +89,11 @@ def highest_pull(rows: np.ndarray, level: np.ndarray) -> float:
         value = float((rows @ p - level).min())
         if value > best + 1e-13:
             best, best_p = value, p
+            if best >= 0.0:
+                break
         else:
             width *= 0.4
-            if width < 1e-10:
+            if width < 1e-10 or width < -0.2 * best:
                 break
     return best
 
@@ -101,11 +103,13 @@ def released(problem: SplitProblem, section: Sequence[int], joints: np.ndarray) 
     rows = [(f, problem.patches[i].spread_deg) for i in section for f in problem.patches[i].facings]
     if any(problem.draft_deg + spread > 90 for _, spread in rows):
         return False
-    g = np.array([f for f, _ in rows])
+    g = np.reshape([f for f, _ in rows], (-1, 3))
     h = np.array([math.sin(math.radians(problem.draft_deg + s)) for _, s in rows])
     lean = math.sin(math.radians(problem.blocking_deg))
     g = np.vstack([g, -np.reshape(joints, (-1, 3)), -np.reshape(problem.pull_walls, (-1, 3))])
     h = np.concatenate([h, np.full(len(joints), -lean), np.zeros(len(problem.pull_walls))])
+    if not len(g):
+        return True
     if problem.pulls is not None:
         return bool(((np.array(problem.pulls) @ g.T - h).min(axis=1) >= -1e-9).any())
     return highest_pull(g, h) >= -1e-9

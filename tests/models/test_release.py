@@ -24,7 +24,7 @@ from solver.models.release import (
     release,
     release_patches,
 )
-from solver.models.split_problem import SplitProblem, SplitProblemError
+from solver.models.split_problem import SplitPatch, SplitProblem, SplitProblemError
 
 SIN_LEAN = math.sin(math.radians(0.5))
 
@@ -211,7 +211,7 @@ def test_caps_that_only_touch_meet_in_their_point_of_tangency() -> None:
     ("given_patch", "word"),
     [
         (patch("a", (0, 0, 1), spread_deg=-1.0), "spread_deg"),
-        (patch("a"), "facings"),
+        (SplitPatch("a", 1.0, 1.0, ((0.0, 0.0, 2.0),)), "facings"),
         (patch("a", (0, 0, 1), mass_kg=-2.0), "mass_kg"),
         (patch("a", (0, 0, 1), box_mm=((1.0, 0.0, 0.0), (0.0, 1.0, 1.0))), "box_mm"),
     ],

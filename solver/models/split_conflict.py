@@ -1,0 +1,379 @@
+"""Why no split exists: the smallest set of requirements that cannot hold together.
+
+First plain facts that need no search (a patch that cannot be released, lifted or carried by
+itself; more weight than so many sections may carry).  Then a divide-and-conquer deletion filter
+(Junker, QuickXplain, AAAI 2004) over all requirements of the problem, each a rule with the ids it
+stands on: leave some out, ask whether a split exists, and keep only what is needed.  At last every
+member is left out in turn: the rest must be feasible.  A test that ran out of time counts as
+unknown: the requirement stays in and the answer says that it may not be minimal.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from solver.models.columns import MASS_SLACK_KG, SIZE_SLACK_MM, legal_sections, make_nodes
+from solver.models.release import Conflict, patch_rows, release_patches, widest_draft_deg
+from solver.models.removal import (
+    RemovalCut,
+    RemovalOrder,
+    cut_coefficients,
+    removal_or_cut,
+    sections_of_columns,
+)
+from solver.models.split import cheapest_split, section_counts
+from solver.models.split_large import merge_greedily
+from solver.models.split_master import Master, Row, choose
+from solver.models.split_pricing import legal, make_terrain
+from solver.models.split_problem import SplitEdge, SplitProblem
+
+RELEASE = "release"
+LIFT_LIMIT = "lift limit"
+LARGEST_SECTION = "largest section"
+MOST_SECTIONS = "most sections"
+FEWEST_SECTIONS = "fewest sections"
+PIN = "pin"
+SPLIT_REQUIRED = "split required"
+SPLIT_FORBIDDEN = "split forbidden"
+ORDER = "order of removal"
+CONNECTED = "connected"
+
+EXPLAINED = "explained"
+POSSIBLE = "possible"
+UNKNOWN = "unknown"
+
+_MOST_COLUMNS = 300_000
+_MOST_FOR_ONE_PROGRAM = 15_000
+_GREEDY_RESTARTS = 6
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One rule with the ids it stands on, and a sentence with its figures."""
+
+    rule: str
+    ids: tuple[str, ...]
+    sentence: str
+
+
+@dataclass(frozen=True)
+class SplitConflict:
+    """Requirements that cannot hold together.
+
+    ``status``: explained, possible (a split exists) or unknown (time ran out before anything was
+    shown); ``minimal``: True when leaving out any member was shown to make the rest feasible;
+    ``also``: further plain facts of the same kind, each a conflict by itself.
+    """
+
+    status: str
+    requirements: tuple[Requirement, ...]
+    minimal: bool
+    also: tuple[Requirement, ...] = ()
+
+
+def why_not(problem: SplitProblem, *, deadline_s: float = 30.0) -> SplitConflict:
+    """Explain why a problem has no split."""
+    facts = plain_facts(problem)
+    if facts:
+        alone = [fact[0] for fact in facts if len(fact) == 1]
+        if alone:
+            return SplitConflict(EXPLAINED, (alone[0],), True, tuple(alone[1:]))
+        return SplitConflict(EXPLAINED, facts[0], True)
+    search = _Filter(problem, time.monotonic() + deadline_s)
+    everything = requirements_of(problem)
+    verdict = search.feasible(everything)
+    if verdict is None:
+        return SplitConflict(UNKNOWN, (), False)
+    if verdict:
+        return SplitConflict(POSSIBLE, (), False)
+    if search.feasible([]) is False:
+        # Cannot happen: every patch by itself is a split when nothing is asked for.
+        return SplitConflict(UNKNOWN, (), False)
+    found = search.shortest([], everything, changed=False)
+    minimal = all(search.feasible([r for r in found if r is not one]) for one in found)
+    order = {requirement: at for at, requirement in enumerate(everything)}
+    return SplitConflict(EXPLAINED, tuple(sorted(found, key=order.__getitem__)), minimal)
+
+
+def requirements_of(problem: SplitProblem) -> list[Requirement]:
+    """List all that a problem asks for, one entry for each thing that could be given up."""
+    out: list[Requirement] = []
+    if problem.lift_limit_kg is not None:
+        total = sum(_own_kg(problem, i) for i in range(len(problem.patches)))
+        out.append(
+            Requirement(
+                LIFT_LIMIT,
+                (),
+                f"section limit {problem.lift_limit_kg:g} kg (the body without joints weighs "
+                f"{total:.1f} kg)",
+            )
+        )
+    if problem.size_rule_holds:
+        assert problem.largest_section_mm is not None
+        size = " x ".join(f"{x:g}" for x in problem.largest_section_mm)
+        out.append(Requirement(LARGEST_SECTION, (), f"no section larger than {size} mm"))
+    if problem.most_sections is not None:
+        out.append(Requirement(MOST_SECTIONS, (), f"no more than {problem.most_sections} sections"))
+    if problem.fewest_sections > 1:
+        out.append(
+            Requirement(FEWEST_SECTIONS, (), f"no fewer than {problem.fewest_sections} sections")
+        )
+    out += [
+        Requirement(PIN, (patch.id,), f"'{patch.id}' is pinned to section '{patch.pin}'")
+        for patch in problem.patches
+        if patch.pin is not None
+    ]
+    for edge in problem.edges:
+        if edge.split == "required":
+            out.append(Requirement(SPLIT_REQUIRED, (edge.id,), f"'{edge.id}' must be a joint"))
+        elif edge.split == "forbidden":
+            out.append(Requirement(SPLIT_FORBIDDEN, (edge.id,), f"'{edge.id}' must not be a joint"))
+    out.append(Requirement(ORDER, (), "the sections must come off one after another"))
+    out += [
+        Requirement(
+            RELEASE,
+            (patch.id,),
+            f"'{patch.id}' must release with {problem.draft_deg:g} degrees of draft"
+            + (" along one of the pulls given" if problem.pulls is not None else ""),
+        )
+        for patch in problem.patches
+        if patch.facings
+    ]
+    out.append(Requirement(CONNECTED, (), "each section must hang together"))
+    return out
+
+
+def plain_facts(problem: SplitProblem) -> list[tuple[Requirement, ...]]:
+    """Conflicts that need no search, each minimal by itself."""
+    facts: list[tuple[Requirement, ...]] = []
+    facts += [(r,) for i in range(len(problem.patches)) for r in _patch_facts(problem, i)]
+    count = len(problem.patches)
+    most = problem.most_sections
+    if problem.fewest_sections > count:
+        facts.append(
+            (
+                Requirement(
+                    FEWEST_SECTIONS,
+                    (),
+                    f"no fewer than {problem.fewest_sections} sections, but there are only "
+                    f"{count} patches; divide patches or lower the number",
+                ),
+            )
+        )
+    if most is not None and problem.fewest_sections > most:
+        facts.append(
+            (
+                Requirement(MOST_SECTIONS, (), f"no more than {most} sections"),
+                Requirement(FEWEST_SECTIONS, (), f"no fewer than {problem.fewest_sections}"),
+            )
+        )
+    if most is not None and problem.lift_limit_kg:
+        total = sum(_own_kg(problem, i) for i in range(count))
+        if total > most * problem.lift_limit_kg + MASS_SLACK_KG * count:
+            needed = int(np.ceil(total / problem.lift_limit_kg - 1e-9))
+            facts.append(
+                (
+                    Requirement(
+                        LIFT_LIMIT,
+                        (),
+                        f"section limit {problem.lift_limit_kg:g} kg, but the body weighs "
+                        f"{total:.1f} kg even without joints: at least {needed} sections",
+                    ),
+                    Requirement(MOST_SECTIONS, (), f"no more than {most} sections"),
+                )
+            )
+    # A conflict of one requirement comes before any that holds it.
+    facts.sort(key=len)
+    single = {fact[0].rule for fact in facts if len(fact) == 1}
+    return [f for f in facts if len(f) == 1 or not any(r.rule in single for r in f)]
+
+
+def _patch_facts(problem: SplitProblem, i: int) -> list[Requirement]:
+    patch = problem.patches[i]
+    facts: list[Requirement] = []
+    if patch.facings and isinstance(release_patches(problem, [i]), Conflict):
+        axes, half, _ = patch_rows([patch])
+        best = widest_draft_deg(axes, half)
+        if best >= problem.draft_deg - 1e-6:
+            why = "but none of the pulls allowed gives it; allow another pull or turn the patch"
+        elif best >= 0.0:
+            why = f"but its best pull leaves {best:.1f}; divide the patch here or ask less draft"
+        else:
+            why = (
+                f"but even its best pull is undercut by {-best:.1f} degrees; divide the patch here"
+            )
+        facts.append(
+            Requirement(
+                RELEASE,
+                (patch.id,),
+                f"'{patch.id}' must release with {problem.draft_deg:g} degrees of draft, {why}",
+            )
+        )
+    own = _own_kg(problem, i)
+    limit = problem.lift_limit_kg
+    if limit is not None and own > limit + MASS_SLACK_KG:
+        facts.append(
+            Requirement(
+                LIFT_LIMIT,
+                (patch.id,),
+                f"section limit {limit:g} kg, but '{patch.id}' alone weighs {own:.1f} kg; "
+                "divide the patch or raise the limit",
+            )
+        )
+    if problem.size_rule_holds:
+        assert problem.largest_section_mm is not None
+        assert patch.box_mm is not None
+        low, high = patch.box_mm
+        extent = sorted((b - a for a, b in zip(low, high, strict=True)), reverse=True)
+        allowed = sorted(problem.largest_section_mm, reverse=True)
+        if any(e > a + SIZE_SLACK_MM for e, a in zip(extent, allowed, strict=True)):
+            facts.append(
+                Requirement(
+                    LARGEST_SECTION,
+                    (patch.id,),
+                    f"no section larger than {' x '.join(f'{a:g}' for a in allowed)} mm, but "
+                    f"'{patch.id}' alone is {' x '.join(f'{e:.0f}' for e in extent)} mm; "
+                    "divide the patch",
+                )
+            )
+    return facts
+
+
+def _own_kg(problem: SplitProblem, i: int) -> float:
+    mass = problem.patches[i].mass_kg * (1.0 + problem.frame_fraction)
+    return mass + problem.open_mass_kg[i]
+
+
+def relaxed(problem: SplitProblem, kept: Sequence[Requirement]) -> tuple[SplitProblem, bool]:
+    """Keep only these requirements; also tells whether the order of removal still counts.
+
+    Money is replaced by one for each joint and section, since only existence is asked.  Without
+    "connected" every two patches get a line that costs and weighs nothing.
+    """
+    rules = {(r.rule, r.ids) for r in kept}
+
+    def on(rule: str, *ids: str) -> bool:
+        return (rule, ids) in rules
+
+    patches = tuple(
+        dataclasses.replace(
+            patch,
+            facings=patch.facings if on(RELEASE, patch.id) else (),
+            pin=patch.pin if on(PIN, patch.id) else None,
+        )
+        for patch in problem.patches
+    )
+    edges = []
+    for edge in problem.edges:
+        rule = {"required": SPLIT_REQUIRED, "forbidden": SPLIT_FORBIDDEN}.get(edge.split)
+        keep = rule is not None and on(rule, edge.id)
+        edges.append(
+            dataclasses.replace(
+                edge, split=edge.split if keep else "allowed", joint_cost=1.0, inside_cost=0.0
+            )
+        )
+    if not on(CONNECTED):
+        n = len(patches)
+        edges += [SplitEdge(f"{a} ~ {b}", a, b, 0.0) for a in range(n) for b in range(a + 1, n)]
+    return (
+        dataclasses.replace(
+            problem,
+            patches=patches,
+            edges=tuple(edges),
+            lift_limit_kg=problem.lift_limit_kg if on(LIFT_LIMIT) else None,
+            largest_section_mm=problem.largest_section_mm if on(LARGEST_SECTION) else None,
+            most_sections=problem.most_sections if on(MOST_SECTIONS) else None,
+            fewest_sections=problem.fewest_sections if on(FEWEST_SECTIONS) else 1,
+            section_cost=1.0,
+        ),
+        on(ORDER),
+    )
+
+
+class _Filter:
+    """Feasibility tests with a memory for verdicts and for removal cuts."""
+
+    def __init__(self, problem: SplitProblem, deadline: float) -> None:
+        self.problem, self.deadline = problem, deadline
+        self.known: dict[frozenset[Requirement], bool | None] = {}
+        self.cuts: list[RemovalCut] = []
+
+    def shortest(
+        self, ground: list[Requirement], parts: list[Requirement], *, changed: bool
+    ) -> list[Requirement]:
+        """QuickXplain: a minimal subset of ``parts`` that conflicts together with ``ground``."""
+        if changed and self.feasible(ground) is False:
+            return []
+        if len(parts) == 1:
+            return parts
+        half = len(parts) // 2
+        first, second = parts[:half], parts[half:]
+        later = self.shortest(ground + first, second, changed=bool(first))
+        earlier = self.shortest(ground + later, first, changed=bool(later))
+        return earlier + later
+
+    def feasible(self, kept: Sequence[Requirement]) -> bool | None:
+        """Does a split exist that keeps these requirements?  None: out of time."""
+        key = frozenset(kept)
+        if key not in self.known:
+            self.known[key] = self._ask(kept)
+        return self.known[key]
+
+    def _ask(self, kept: Sequence[Requirement]) -> bool | None:
+        if time.monotonic() > self.deadline:
+            return None
+        problem, ordered = relaxed(self.problem, kept)
+        nodes = make_nodes(problem)
+        counts = section_counts(nodes)
+        if nodes.impossible.any() or not counts:
+            return False
+        terrain = make_terrain(nodes)
+        for turn in range(_GREEDY_RESTARTS):
+            noise = None if turn == 0 else np.random.default_rng(turn)
+            rows, _ = merge_greedily(terrain, noise, fewest=counts[0])
+            if len(rows) in counts and legal(terrain, rows).all():
+                split = [np.nonzero(row)[0].tolist() for row in rows[:, nodes.node_of]]
+                if not ordered or self._comes_off(problem, split):
+                    return True
+        columns = legal_sections(problem, nodes=nodes, most=_MOST_COLUMNS)
+        if not columns.complete or len(columns) > _MOST_FOR_ONE_PROGRAM:
+            result = cheapest_split(
+                problem,
+                deadline_s=self.deadline - time.monotonic(),
+                gap=1e9,
+                most_columns=_MOST_COLUMNS,
+                ordered=ordered,
+            )
+            if result.cost is not None:
+                return True
+            return False if result.status == "impossible" else None
+        heads = [group[0] for group in nodes.groups]
+        master = Master(columns.incidence[:, heads], columns.costs, np.ones(len(columns)))
+        free = {p.id for p in problem.patches if not p.facings}
+        for cut in self.cuts if ordered else []:
+            ids = {self.problem.patches[i].id for c in cut.certificates for i in c.patches}
+            if not ids & free:
+                master.rows.append(Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0))
+        while True:
+            choice = choose(
+                master, counts[0], np.arange(len(columns)), self.deadline, upto=counts[-1]
+            )
+            if choice.chosen is None:
+                return False if choice.proven else None
+            split = [list(s) for s in sections_of_columns(columns, choice.chosen)]
+            if not ordered or self._comes_off(problem, split):
+                return True
+            cut = self.cuts[-1]
+            master.rows.append(Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0))
+
+    def _comes_off(self, problem: SplitProblem, split: Sequence[Sequence[int]]) -> bool:
+        answer = removal_or_cut(problem, split)
+        if isinstance(answer, RemovalOrder):
+            return True
+        self.cuts.append(answer)
+        return False

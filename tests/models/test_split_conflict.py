@@ -1,0 +1,153 @@
+"""Why no split exists: every answer is held to listing every split without and with its members."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import pytest
+from split_cases import Judge, edge, patch, random_problem
+
+from solver.models.split import cheapest_split
+from solver.models.split_conflict import plain_facts, relaxed, requirements_of, why_not
+from solver.models.split_problem import SplitProblem
+
+
+def exists(problem: SplitProblem, kept: list) -> bool:
+    eased, ordered = relaxed(problem, kept)
+    return bool(Judge(eased).splits(ordered=ordered))
+
+
+IMPOSSIBLE_SEEDS = [
+    seed
+    for seed in range(60)
+    if not plain_facts(random_problem(seed, 5))
+    and cheapest_split(random_problem(seed, 5)).status == "impossible"
+][:8]
+
+
+@pytest.mark.parametrize("seed", IMPOSSIBLE_SEEDS)
+def test_the_conflict_cannot_hold_and_needs_each_of_its_members(seed: int) -> None:
+    problem = random_problem(seed, 5)
+    answer = why_not(problem)
+    assert answer.status == "explained"
+    assert answer.minimal
+    kept = list(answer.requirements)
+    assert set(kept) <= set(requirements_of(problem))
+    assert not exists(problem, kept)
+    for one in kept:
+        assert exists(problem, [r for r in kept if r is not one])
+
+
+def test_there_are_problems_to_explain() -> None:
+    assert len(IMPOSSIBLE_SEEDS) == 8
+
+
+def panels(count: int, **rules: object) -> SplitProblem:
+    row = tuple(patch(f"p{i}", (0, 0, 1)) for i in range(count))
+    return SplitProblem(row, tuple(edge(i, i + 1, (1, 0, 0)) for i in range(count - 1)), **rules)
+
+
+def rules_of(problem: SplitProblem) -> list[tuple[str, tuple[str, ...]]]:
+    answer = why_not(problem)
+    assert answer.minimal
+    return [(r.rule, r.ids) for r in answer.requirements]
+
+
+def test_a_problem_that_has_a_split_is_said_to_be_possible() -> None:
+    assert why_not(panels(4)).status == "possible"
+
+
+def test_a_patch_too_heavy_is_named_with_its_weight() -> None:
+    heavy = dataclasses.replace(panels(2).patches[0], id="roof", mass_kg=52.0)
+    problem = SplitProblem((heavy, panels(2).patches[1]), panels(2).edges, lift_limit_kg=40.0)
+    answer = why_not(problem)
+    assert [(r.rule, r.ids) for r in answer.requirements] == [("lift limit", ("roof",))]
+    assert "section limit 40 kg, but 'roof' alone weighs 52.0 kg" in (
+        answer.requirements[0].sentence
+    )
+
+
+def test_an_undercut_patch_is_named_with_its_angle_and_the_remedy_before_any_search() -> None:
+    # Four walls of one patch lean inward by 3 degrees: the best pull, straight up, leaves -3.
+    c, s = math.cos(math.radians(3)), math.sin(math.radians(3))
+    bad = patch("lip", (c, 0, -s), (-c, 0, -s), (0, c, -s), (0, -c, -s), (0, 0, 1))
+    problem = SplitProblem((bad, patch("b", (0, 0, 1))), (edge(0, 1, (1, 0, 0)),))
+    answer = why_not(problem, deadline_s=0.0)
+    assert answer.status == "explained"
+    assert [(r.rule, r.ids) for r in answer.requirements] == [("release", ("lip",))]
+    assert "undercut by 3.0 degrees" in answer.requirements[0].sentence
+    assert "divide the patch here" in answer.requirements[0].sentence
+
+
+def test_all_patches_that_fail_alone_are_told_at_once() -> None:
+    problem = dataclasses.replace(panels(3), lift_limit_kg=5.0)
+    answer = why_not(problem)
+    assert [r.ids for r in (*answer.requirements, *answer.also)] == [("p0",), ("p1",), ("p2",)]
+
+
+def test_a_patch_too_large_is_named_with_its_size() -> None:
+    long = patch("keel", (0, 0, 1), box_mm=((0.0, 0.0, 0.0), (3000.0, 200.0, 100.0)))
+    answer = why_not(SplitProblem((long,), (), largest_section_mm=(2000.0, 1000.0, 1000.0)))
+    assert [(r.rule, r.ids) for r in answer.requirements] == [("largest section", ("keel",))]
+    assert "3000 x 200 x 100 mm" in answer.requirements[0].sentence
+
+
+def test_weight_against_the_number_of_sections_is_told_with_the_number_needed() -> None:
+    answer = why_not(panels(6, lift_limit_kg=20.0, most_sections=2))
+    assert [r.rule for r in answer.requirements] == ["lift limit", "most sections"]
+    assert "at least 3 sections" in answer.requirements[0].sentence
+
+
+def test_two_pins_along_edges_that_may_not_split() -> None:
+    row = [dataclasses.replace(p) for p in panels(4).patches]
+    row[0] = dataclasses.replace(row[0], pin="front")
+    row[2] = dataclasses.replace(row[2], pin="aft")
+    lines = [dataclasses.replace(e, split="forbidden") for e in panels(4).edges]
+    assert rules_of(SplitProblem(tuple(row), tuple(lines))) == [
+        ("pin", ("p0",)),
+        ("pin", ("p2",)),
+        ("split forbidden", ("0 | 1",)),
+        ("split forbidden", ("1 | 2",)),
+    ]
+
+
+def test_patches_pinned_together_across_a_joint_that_must_be() -> None:
+    row = [dataclasses.replace(p, pin="one" if i in (0, 2) else None)
+           for i, p in enumerate(panels(3).patches)]  # fmt: skip
+    lines = (panels(3).edges[0], dataclasses.replace(panels(3).edges[1], split="required"))
+    assert rules_of(SplitProblem(tuple(row), lines)) == [
+        ("pin", ("p0",)),
+        ("pin", ("p2",)),
+        ("split required", ("1 | 2",)),
+        ("connected", ()),
+    ]
+
+
+def test_facets_all_round_need_more_sections_than_allowed() -> None:
+    ring = []
+    for i in range(6):
+        turns = [math.radians(60 * i + t) for t in (-30, 0, 30)]
+        ring.append(patch(f"p{i}", *[(math.cos(t), math.sin(t), 0) for t in turns]))
+    lines = tuple(edge(i, (i + 1) % 6) for i in range(6))
+    found = rules_of(SplitProblem(tuple(ring), lines, most_sections=2))
+    assert ("most sections", ()) in found
+    assert {rule for rule, _ in found} <= {"most sections", "release", "connected"}
+
+
+def test_sections_that_lock_one_another_are_told_by_the_order_of_removal() -> None:
+    # Each may only come straight up, and each hooks over the other at one of their two lines.
+    both = (patch("a", (0, 0, 1)), patch("b", (0, 0, 1)))
+    lines = (
+        edge(0, 1, (0, 0, 1), split="required"),
+        dataclasses.replace(edge(1, 0, (0, 0, 1)), id="back"),
+    )
+    problem = SplitProblem(both, lines, pulls=((0.0, 0.0, 1.0),))
+    assert rules_of(problem) == [("split required", ("0 | 1",)), ("order of removal", ())]
+
+
+def test_no_time_is_unknown_and_never_an_explanation() -> None:
+    seed = IMPOSSIBLE_SEEDS[0]
+    answer = why_not(random_problem(seed, 5), deadline_s=0.0)
+    assert answer.status == "unknown"
+    assert not answer.minimal
