@@ -239,7 +239,7 @@ def capped_stand_mm(job: Job, edge: Edge) -> float:
     gaps += [
         near.gap_mm
         for other in job.edges
-        if job.carries_metal(other)
+        if other.near and job.carries_metal(other)
         for near in other.near
         if near.edge == edge.id
     ]
