@@ -1,83 +1,176 @@
 """Why no plan is possible: a smallest set of the scenario's own requirements that cannot hold.
 
 Plain facts first (a line that no metal in the stock may make), then the split (release, weight,
-size, order, pins, forbidden splits), then the stock (what is for sale is too little).
+size, order, pins, forbidden splits), then what only the whole model sees: stock that is limited, a
+symmetric split, places where no seam may be.  There each requirement is left out in turn; one
+without which a plan is possible is needed, the others are not named.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from solver.data.job import INCH_MM, Job
 from solver.data.plan import Requirement
+from solver.models import split_conflict
+from solver.models.master import Master, MasterProblem
+from solver.planner.master_of import master_problem_of, stock_order
 from solver.planner.options import Refusals
 from solver.planner.rounds import Parts
+from solver.planner.split_of import EdgeRule
 
 MOST_SENTENCES = 6
+CONFLICT_SECONDS = 10.0
+WORK = 5.0
+"""Deterministic work for each question to the model."""
 
 
 def why_impossible(
     job: Job, refusals: Refusals, parts: Parts | None, short_of_stock: Sequence[str] = ()
 ) -> tuple[Requirement, ...]:
-    """Return requirements that cannot hold together, in the scenario's ids and words."""
+    """Return requirements that cannot hold together, in the scenario's ids and words.
+
+    ``short_of_stock`` names sheet metals whose blanks were found not to nest on all there is.
+    """
     if parts is None:
-        return _no_way_to_make(job, refusals)
-    return _stock(job, parts, short_of_stock)
+        return (_no_way_to_make(job, refusals),)
+    conflict = split_conflict.why_not(parts.split, deadline_s=CONFLICT_SECONDS)
+    if conflict.requirements:
+        return tuple(_in_words(one, parts.edge_rules) for one in conflict.requirements)
+    return _whole_model(job, parts, short_of_stock)
 
 
-def _stock(job: Job, parts: Parts, short: Sequence[str]) -> tuple[Requirement, ...]:
-    """What is for sale and on hand is too little for the pieces, whatever the split."""
-    named = set(short) or {sheet.metal.label for sheet in parts.sheets}
-    reasons = []
-    for sheet in parts.sheets:
-        if sheet.metal.label not in named:
-            continue
-        items = [job.stock[i] for i in sheet.items]
-        if all(item.for_sale is None for item in items):
-            continue
-        units = ", ".join(
-            f"{item.id}: {item.on_hand} on hand, {item.for_sale} for sale" for item in items
+def _no_way_to_make(job: Job, refusals: Refusals) -> Requirement:
+    """Explain the first line that cannot be made, whole."""
+    edges = [job.edge_of[step.edge] for run in job.runs for step in run.edges]
+    if not job.stock:
+        return Requirement(
+            rule="stock",
+            ids=(edges[0].id,),
+            sentence=f'edge "{edges[0].id}" carries metal, but the stock is empty',
         )
-        reasons.append(
-            Requirement(
-                rule="stock",
-                ids=tuple(item.id for item in items),
-                sentence=f"all {sheet.metal.label} that can be had is too little ({units})",
-            )
-        )
-    return tuple(reasons) or (
-        Requirement(rule="stock", ids=(), sentence="the blanks do not nest on the stock listed"),
+    edge, sentences = next(
+        (edge, refusals.by_edge[edge.id])
+        for edge in edges
+        if edge.id in refusals.by_edge and edge.id not in refusals.made
+    )
+    asks = f"stand {edge.stand_mm / INCH_MM:.2f} in" + (", visible" if edge.visible else "")
+    return Requirement(
+        rule="gauge",
+        ids=(edge.id,),
+        sentence=f'edge "{edge.id}" ({asks}): no metal in the stock may make it: '
+        + "; ".join(sentences[:MOST_SENTENCES]),
     )
 
 
-def _no_way_to_make(job: Job, refusals: Refusals) -> tuple[Requirement, ...]:
-    """One line that cannot be made is enough; the first one is explained whole."""
-    for run in job.runs:
-        for step in run.edges:
-            sentences = refusals.by_edge.get(step.edge, [])
-            edge = job.edge_of[step.edge]
-            if not job.stock:
-                return (
-                    Requirement(
-                        rule="stock",
-                        ids=(edge.id,),
-                        sentence=f'edge "{edge.id}" carries metal, but the stock is empty',
-                    ),
-                )
-            if sentences:
-                asks = f"stand {edge.stand_mm / INCH_MM:.2f} in" + (
-                    ", visible" if edge.visible else ""
-                )
-                return (
-                    Requirement(
-                        rule="gauge",
-                        ids=(edge.id,),
-                        sentence=f'edge "{edge.id}" ({asks}): no metal in the stock may make it: '
-                        + "; ".join(sentences[:MOST_SENTENCES]),
-                    ),
-                )
-    return (
+def _in_words(one: split_conflict.Requirement, rules: Mapping[str, EdgeRule]) -> Requirement:
+    """Say why an edge must or must not be a joint, where that follows from something else."""
+    if one.rule in (split_conflict.SPLIT_REQUIRED, split_conflict.SPLIT_FORBIDDEN):
+        rule = rules[one.ids[0]]
+        return Requirement(rule=rule.rule, ids=one.ids, sentence=rule.sentence)
+    return Requirement(rule=one.rule, ids=one.ids, sentence=one.sentence)
+
+
+def _whole_model(job: Job, parts: Parts, short: Sequence[str]) -> tuple[Requirement, ...]:
+    problem = master_problem_of(
+        job,
+        parts.lines,
+        parts.sheets,
+        parts.options,
+        parts.edge_rules,
+        parts.costs,
+        parts.columns.masks,
+        parts.symmetric_pairs,
+    )
+    asked = _requirements(job, parts, problem)
+    needed = list(asked)
+    if _possible(problem, [asked[name] for name in needed]):
+        # the areas would do, but the blanks do not nest on all that can be had
+        return tuple(
+            requirement
+            for requirement in asked
+            if requirement.rule == "stock" and _names_metal(requirement, short)
+        ) or (_does_not_nest(short),)
+    for requirement in asked:
+        rest = [one for one in needed if one != requirement]
+        if not _possible(problem, [asked[one] for one in rest]):
+            needed = rest
+    return tuple(needed) or (
         Requirement(
-            rule="gauge", ids=(), sentence="some line cannot be made of any metal in stock"
+            rule="pieces",
+            ids=(),
+            sentence="no choice of sections, mountings and pieces fits together",
         ),
+    )
+
+
+Ask = Callable[[MasterProblem], MasterProblem]
+
+
+def _requirements(job: Job, parts: Parts, problem: MasterProblem) -> dict[Requirement, Ask]:
+    """Requirements that only the whole model sees, each with what it adds to a free problem."""
+    asked: dict[Requirement, Ask] = {}
+    order = stock_order(parts.sheets)
+    for place, index in enumerate(order):
+        item = job.stock[index]
+        if item.for_sale is None:
+            continue
+        have = f"{item.on_hand} on hand, {item.for_sale} for sale"
+        requirement = Requirement(
+            rule="stock",
+            ids=(item.id,),
+            sentence=f"no more {item.id} can be had ({have})",
+        )
+        asked[requirement] = _limiting(place, item.for_sale)
+    if problem.symmetric_pairs:
+        pairs = problem.symmetric_pairs
+        requirement = Requirement(
+            rule="symmetric split", ids=(), sentence="the split is to be symmetric"
+        )
+        asked[requirement] = lambda free: replace(free, symmetric_pairs=pairs)
+    if problem.clashes:
+        clashes = problem.clashes
+        requirement = Requirement(
+            rule="seams",
+            ids=(),
+            sentence="no seam may lie near a corner, a notch or in a no_seam stretch",
+        )
+        asked[requirement] = lambda free: replace(free, clashes=clashes)
+    return asked
+
+
+def _limiting(place: int, for_sale: int) -> Ask:
+    def limit(free: MasterProblem) -> MasterProblem:
+        stock = list(free.stock)
+        stock[place] = replace(stock[place], for_sale=for_sale)
+        return replace(free, stock=tuple(stock))
+
+    return limit
+
+
+def _possible(problem: MasterProblem, kept: Sequence[Ask]) -> bool:
+    """Whether a plan exists by area if only these are kept; unknown counts as yes."""
+    free = replace(
+        problem,
+        stock=tuple(replace(kind, for_sale=None) for kind in problem.stock),
+        symmetric_pairs=(),
+        clashes=(),
+    )
+    for ask in kept:
+        free = ask(free)
+    answer = Master(free).solve(work=WORK, seconds=None, seed=0)
+    return answer.status != "impossible"
+
+
+def _names_metal(requirement: Requirement, metals: Sequence[str]) -> bool:
+    return not metals or any(metal in one for metal in metals for one in requirement.ids)
+
+
+def _does_not_nest(metals: Sequence[str]) -> Requirement:
+    named = ", ".join(metals) or "some metal"
+    return Requirement(
+        rule="stock",
+        ids=(),
+        sentence=f"the blanks of {named} do not nest on all the stock that can be had",
     )

@@ -105,6 +105,8 @@ class Refusals:
     """Why an edge has no option, by edge id: what a builder is told when no plan is possible."""
 
     by_edge: dict[str, list[str]] = field(default_factory=dict)
+    made: set[str] = field(default_factory=set)
+    """Edges that can be made in some way all the same."""
 
     def add(self, edge: str, sentence: str) -> None:
         """Keep a sentence once."""
@@ -122,6 +124,9 @@ def stretch_options(
     options: list[StretchOption] = []
     for run in range(len(lines)):
         options.extend(maker.options_of(run))
+    for option in options:
+        edges = lines[option.run].edges
+        refusals.made |= {edges[(option.first + i) % len(edges)].id for i in range(option.count)}
     return tuple(options), refusals
 
 
