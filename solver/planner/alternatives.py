@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from solver.data.job import Job
 from solver.data.plan import Plan
-from solver.planner.impossible import why_impossible
+from solver.planner.impossible import plain_reasons, why_impossible
 from solver.planner.plan_job import (
     OnProgress,
     ShouldStop,
@@ -45,6 +45,9 @@ def alternatives(
     limits = Limits(watch.deadline(seconds), seed, stop)
     request = request_of(job, seed, seconds)
     watch.phase("reading the job")
+    reasons = plain_reasons(job)
+    if reasons:
+        return (checked(impossible(request, reasons), job),)
     parts, refusals = prepare(job, watch.phase, limits.deadline)
     if parts is None:
         return (checked(impossible(request, why_impossible(job, refusals, None)), job),)

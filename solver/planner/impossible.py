@@ -18,7 +18,7 @@ from solver.models.master import Master, MasterProblem
 from solver.planner.master_of import master_problem_of, stock_order
 from solver.planner.options import Refusals
 from solver.planner.rounds import Parts
-from solver.planner.split_of import EdgeRule
+from solver.planner.split_of import EdgeRule, split_problem_of
 
 MOST_SENTENCES = 6
 CONFLICT_SECONDS = 10.0
@@ -39,6 +39,17 @@ def why_impossible(
     if conflict.requirements:
         return tuple(_in_words(one, parts.edge_rules) for one in conflict.requirements)
     return _whole_model(job, parts, short_of_stock)
+
+
+def plain_reasons(job: Job) -> tuple[Requirement, ...]:
+    """Return what can be told before any search: a patch that cannot be released, lifted, carried.
+
+    Every patch that is hopeless by itself is named, since each must be mended; empty if none is.
+    """
+    free = {edge.id: EdgeRule("allowed") for edge in job.edges if not edge.open}
+    facts = split_conflict.plain_facts(split_problem_of(job, free))
+    alone = [fact[0] for fact in facts if len(fact) == 1]
+    return tuple(_in_words(one, free) for one in alone or (facts[0] if facts else ()))
 
 
 def _no_way_to_make(job: Job, refusals: Refusals) -> Requirement:

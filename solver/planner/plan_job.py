@@ -8,7 +8,7 @@ from collections.abc import Callable
 from solver.checker import check_plan
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
-from solver.planner.impossible import why_impossible
+from solver.planner.impossible import plain_reasons, why_impossible
 from solver.planner.prepare import prepare
 from solver.planner.rounds import Found, Limits, Parts, decide
 from solver.planner.write_plan import (
@@ -55,6 +55,9 @@ def plan_job(
     limits = Limits(watch.deadline(seconds), seed, should_stop or (lambda: False))
     request = request_of(job, seed, seconds)
     watch.phase("reading the job")
+    reasons = plain_reasons(job)
+    if reasons:
+        return checked(impossible(request, reasons), job)
     parts, refusals = prepare(job, watch.phase, limits.deadline)
     if parts is None:
         return checked(impossible(request, why_impossible(job, refusals, None)), job)
