@@ -45,9 +45,9 @@ def alternatives(
     limits = Limits(watch.deadline(seconds), seed, stop)
     request = request_of(job, seed, seconds)
     watch.phase("reading the job")
-    reasons = plain_reasons(job)
+    reasons, also = plain_reasons(job)
     if reasons:
-        return (checked(impossible(request, reasons), job),)
+        return (checked(impossible(request, reasons, also), job),)
     parts, refusals = prepare(job, watch.phase, limits.deadline)
     if parts is None:
         return (checked(impossible(request, why_impossible(job, refusals, None)), job),)

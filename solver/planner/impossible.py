@@ -41,15 +41,18 @@ def why_impossible(
     return _whole_model(job, parts, short_of_stock)
 
 
-def plain_reasons(job: Job) -> tuple[Requirement, ...]:
-    """Return what can be told before any search: a patch that cannot be released, lifted, carried.
+def plain_reasons(job: Job) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:
+    """Return what can be told before any search, such as a patch that cannot be released or lifted.
 
-    Every patch that is hopeless by itself is named, since each must be mended; empty if none is.
+    One smallest set that cannot hold, empty if there is none, and the sentences of every other
+    patch that is hopeless by itself, since each must be mended.
     """
     free = {edge.id: EdgeRule("allowed") for edge in job.edges if not edge.open}
     facts = split_conflict.plain_facts(split_problem_of(job, free))
-    alone = [fact[0] for fact in facts if len(fact) == 1]
-    return tuple(_in_words(one, free) for one in alone or (facts[0] if facts else ()))
+    if not facts:
+        return (), ()
+    also = tuple(f"also: {fact[0].sentence}" for fact in facts[1:] if len(fact) == 1)
+    return tuple(_in_words(one, free) for one in facts[0]), also
 
 
 def _no_way_to_make(job: Job, refusals: Refusals) -> Requirement:

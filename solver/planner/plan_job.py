@@ -55,9 +55,9 @@ def plan_job(
     limits = Limits(watch.deadline(seconds), seed, should_stop or (lambda: False))
     request = request_of(job, seed, seconds)
     watch.phase("reading the job")
-    reasons = plain_reasons(job)
+    reasons, also = plain_reasons(job)
     if reasons:
-        return checked(impossible(request, reasons), job)
+        return checked(impossible(request, reasons, also), job)
     parts, refusals = prepare(job, watch.phase, limits.deadline)
     if parts is None:
         return checked(impossible(request, why_impossible(job, refusals, None)), job)

@@ -90,8 +90,10 @@ def no_answer(request: Request, found: Found) -> Plan:
     return _with_id({**_shell(request, found), "status": "no answer", "proof": proof})
 
 
-def impossible(request: Request, reasons: tuple[Requirement, ...]) -> Plan:
-    """Return the answer when the requirements cannot hold together."""
+def impossible(
+    request: Request, reasons: tuple[Requirement, ...], also: tuple[str, ...] = ()
+) -> Plan:
+    """Return the answer when the requirements cannot hold together; ``also`` are further faults."""
     proof = Proof(
         bound=None,
         gap=None,
@@ -106,6 +108,7 @@ def impossible(request: Request, reasons: tuple[Requirement, ...]) -> Plan:
             "status": "impossible",
             "proof": proof,
             "impossible": reasons,
+            "notes": also,
         }
     )
 
