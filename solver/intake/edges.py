@@ -5,43 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
 from solver.data import scenario as form
 from solver.data.errors import Key, Problems
-from solver.data.job import OPEN, Bolts, Edge, EdgeNotch, Near, Patch, Rules, Vector
-from solver.data.units import LENGTH_MM, Measure, format_inches, format_length, parse_diameter_mm
+from solver.data.job import OPEN, Bolts, Edge, EdgeNotch, Patch, Rules
+from solver.data.units import format_inches, format_length, parse_diameter_mm
 from solver.geometry.twist import free_edge_strain
-from solver.intake import paths
-from solver.intake.facings import facings_of_points
+from solver.intake.context import Context, Source
 from solver.intake.kinds import AUTOMATIC, EVERY, automatic_kind, kinds_for, merged
 from solver.intake.mirror import mirrored_edge, walked_back
 from solver.intake.names import EdgeKey, EdgeName, read_edge_name
+from solver.intake.near import with_nears
 from solver.intake.patches import Sides, read_directions
+from solver.intake.shapes import walk_of
 
 OPEN_GRIP_MM = 1.25 * 25.4
 """Width under the clamps of an open edge [practice]."""
 LEAST_GRIP_MM = 25.4 / 8
 """Less cannot be held by a joint [practice]."""
-MOST_MEASURED_POINTS = 400
-"""Of all edges together; each is fitted, which takes its time."""
-
-
-@dataclass(frozen=True)
-class Source:
-    """Where an edge stands in the file, for messages about it."""
-
-    keys: tuple[Key, ...]
-    shape: str
-    items: tuple[int, ...]
-    """For each stretch, the index of the item of the path that it came from."""
-    short: bool = False
-    """Whether the path stands there by itself, without an object round it."""
-
-    @property
-    def shape_keys(self) -> tuple[Key, ...]:
-        """Place of the shape."""
-        return self.keys if self.short else (*self.keys, self.shape)
 
 
 @dataclass
@@ -58,22 +38,12 @@ class EdgeSet:
 class _Reader:
     """Reads the edges of one scenario against its patches."""
 
-    def __init__(
-        self,
-        scenario: form.Scenario,
-        patches: Mapping[str, Patch],
-        rules: Rules,
-        sides: Sides,
-        problems: Problems,
-    ) -> None:
-        self.scenario = scenario
-        self.unit = scenario.length_unit
-        self.patches = patches
-        self.rules = rules
-        self.sides = sides
-        self.problems = problems
-        count = sum(len(edge.points or ()) for edge in scenario.edges.values())
-        self.too_many_points = count > MOST_MEASURED_POINTS
+    def __init__(self, context: Context) -> None:
+        self.context = context
+        self.scenario = context.scenario
+        self.unit = context.unit
+        self.patches = context.patches
+        self.problems = context.problems
 
     # --- names ---------------------------------------------------------------------------------
 
@@ -128,7 +98,7 @@ class _Reader:
         kinds = self._kinds(written, name, keys)
         carried = merged([*(self.scenario.kinds[kind] for kind in kinds), written])
         stands_on = self._one_of(name, written.stands_on, (*keys, "stands_on"))
-        walk = self._walk(written, name, stands_on, keys)
+        walk = walk_of(self.context, written, name, stands_on, keys)
         if walk is None:
             return None
         marks = _marks(written)
@@ -202,7 +172,7 @@ class _Reader:
             return carried.grip.mm(self.unit)
         if is_open:
             return OPEN_GRIP_MM
-        grip_mm = bolts.inset_mm - bolts.diameter_mm / 2 - self.rules.bolt_clearance_mm
+        grip_mm = bolts.inset_mm - bolts.diameter_mm / 2 - self.context.rules.bolt_clearance_mm
         if grip_mm < LEAST_GRIP_MM:
             least = bolts.inset_mm - grip_mm + LEAST_GRIP_MM
             self.problems.add(
@@ -222,7 +192,7 @@ class _Reader:
                 *([index] if len(written.notches or []) > 1 else []),
             )
             for at in notch.at:
-                self._check_station(at, edge, (*place, "at"))
+                self.context.check_station(at, edge.length_mm, (*place, "at"))
                 deep_mm = notch.deep.mm(self.unit)
                 if deep_mm >= edge.stand_mm:
                     stand = format_length(edge.stand_mm, self.unit)
@@ -235,235 +205,12 @@ class _Reader:
         no_seam = []
         for index, (start, end) in enumerate(written.no_seam or []):
             place = (*keys, "no_seam", index)
-            self._check_station(start, edge, place)
-            self._check_station(end, edge, place)
+            self.context.check_station(start, edge.length_mm, place)
+            self.context.check_station(end, edge.length_mm, place)
             no_seam.append((start.mm(self.unit), end.mm(self.unit)))
             if no_seam[-1][0] >= no_seam[-1][1]:
                 self.problems.add(place, "ends before it begins", "write [from, to]")
         return replace(edge, notches=tuple(notches), no_seam_mm=tuple(no_seam))
-
-    def _check_station(self, at: Measure, edge: Edge, keys: tuple[Key, ...]) -> None:
-        length_mm = edge.length_mm
-        if at.mm(self.unit) > length_mm * (1 + 1e-9):
-            end = f"{self._in_unit(length_mm):.2f}"
-            self.problems.add(
-                keys,
-                f"{self._in_unit(at.mm(self.unit)):g} lies past the end ({end})",
-                f"stations run from the first mark, 0 to {end}",
-            )
-
-    def _in_unit(self, length_mm: float) -> float:
-        return length_mm / float(LENGTH_MM[self.unit])
-
-    # --- shapes --------------------------------------------------------------------------------
-
-    def _walk(
-        self, written: form.Edge, name: EdgeName, stands_on: str | None, keys: tuple[Key, ...]
-    ) -> _Shaped | None:
-        shape = next(shape for shape in form.SHAPES if getattr(written, shape) is not None)
-        source = Source(keys, shape, (), short=written.model_fields_set == {"path"})
-        try:
-            if written.points is not None:
-                return self._measured(written.points, name, stands_on, source)
-            if written.rectangle is not None:
-                width, height = (side.mm(self.unit) for side in written.rectangle)
-                radius = 0.0 if written.radius is None else written.radius.mm(self.unit)
-                walk = paths.rectangle(width, height, radius)
-            elif written.circle is not None:
-                walk = paths.circle(written.circle.mm(self.unit))
-            else:
-                walk = self._steps(written, source)
-            if written.rolled is not None:
-                walk = paths.rolled(walk, written.rolled, self.unit)
-        except paths.WalkError as fault:
-            place = source.shape_keys
-            if shape in ("path", "loop"):
-                place = (*place, fault.item)
-            elif shape == "rectangle":
-                place = (*keys, "radius")
-            self.problems.add(place, fault.finding or self._shown(written, shape), fault.remedy)
-            return None
-        return _Shaped(walk, shape, ())
-
-    def _shown(self, written: form.Edge, shape: str) -> str:
-        value = getattr(written, "radius" if shape == "rectangle" else shape)
-        if isinstance(value, Measure):
-            return format_length(value.mm(self.unit), self.unit)
-        return f"a {shape} that cannot be walked"
-
-    def _steps(self, written: form.Edge, source: Source) -> paths.Walk:
-        if written.loop is not None:
-            steps, first, closed = written.loop, 0, True
-        else:
-            assert written.path is not None
-            steps, first = written.path[1:-1], 1
-            closed = written.path[0] == written.path[-1]
-            for index in (0, len(written.path) - 1):
-                if not isinstance(written.path[index], str):
-                    raise paths.WalkError(
-                        index,
-                        'a path goes from mark to mark: ["A", 24, "B"]; a closed one is a "loop"',
-                        "no mark",
-                    )
-        for index, step in enumerate(steps, first):
-            if isinstance(step, str):
-                raise paths.WalkError(
-                    index,
-                    "marks stand at the two ends of a path; cut the edge in two here"
-                    if written.loop is None
-                    else 'a loop has no marks; a "path" has them',
-                    f'"{step}"',
-                )
-        lengths = [step for step in steps if not isinstance(step, str)]
-        return paths.walk_steps(lengths, self.unit, closed=closed, first_item=first)
-
-    def _measured(
-        self,
-        written: list[form.PointStep],
-        name: EdgeName,
-        stands_on: str | None,
-        source: Source,
-    ) -> _Shaped | None:
-        marked = [index for index, step in enumerate(written) if isinstance(step, str)]
-        if marked not in ([], [0, len(written) - 1]):
-            self.problems.add(
-                source.shape_keys,
-                "marks in odd places",
-                "points have a mark at both ends, or none and close on themselves",
-            )
-            return None
-        points: list[list[float]] = []
-        normals: list[Vector] = []
-        usual = self._only_facing(stands_on or name.first)
-        for index, step in enumerate(written):
-            if isinstance(step, str):
-                continue
-            at = step if isinstance(step, list) else step.at
-            normal = usual
-            if isinstance(step, form.MeasuredPoint) and step.faces is not None:
-                place = (*source.shape_keys, index, "faces")
-                found = read_directions([step.faces], place, self.problems)
-                normal = found[0] if found else usual
-            if normal is None:
-                self.problems.add(
-                    (*source.shape_keys, index),
-                    "the surface faces many ways",
-                    'say which way here: {"at": [x, y, z], "faces": "up 10 left"}',
-                )
-                return None
-            points.append([x.mm(self.unit) for x in at])
-            normals.append(normal)
-        closed = not marked
-        if closed and len(points) > 1 and np.allclose(points[0], points[-1], atol=1e-6):
-            points, normals = points[:-1], normals[:-1]
-        if self.too_many_points:
-            self.problems.add(
-                source.shape_keys,
-                f"more than {MOST_MEASURED_POINTS} points in all edges",
-                "leave out points where the line is even",
-            )
-            return None
-        from solver.geometry.points import fit_points  # slow to load, and rarely needed
-
-        places, outward = np.array(points), np.array(normals)
-        sharp = paths.sharpest_turn(places, closed=closed)
-        if sharp is not None:
-            self.problems.add(
-                (*source.shape_keys, sharp if closed else sharp + 1),
-                "the line turns sharply here",
-                "points follow a smooth line: cut the edge in two at a corner, or measure again",
-            )
-            return None
-        try:
-            fit = fit_points(
-                places, outward, tolerance_mm=self.rules.measuring_tolerance_mm, closed=closed
-            )
-        except ValueError as fault:
-            self.problems.add(source.shape_keys, "no line passes these points", str(fault))
-            return None
-        walk = paths.Walk(fit.line, (0,) * len(fit.line.stretches))
-        return _Shaped(walk, "points", facings_of_points(places, outward, closed=closed))
-
-    def _only_facing(self, patch: str) -> Vector | None:
-        written = self.patches[patch]
-        flat = len(written.facings) == 1 and not written.spread_deg
-        return written.facings[0] if flat else None
-
-    # --- neighbours ----------------------------------------------------------------------------
-
-    def nears(self, made: EdgeSet, names: Mapping[str, EdgeName]) -> None:
-        """Add the clear gaps, which count both ways, once every edge is known."""
-        edge_of = {edge.id: edge for edge in made.edges}
-        by_key = {_key(edge.id): edge.id for edge in made.edges}
-        found: dict[str, list[Near]] = {edge.id: [] for edge in made.edges}
-        for spelling, name in names.items():
-            own = by_key.get(name.key)
-            if own is None:
-                continue
-            for other_spelling, gap in (self.scenario.edges[spelling].near or {}).items():
-                keys: tuple[Key, ...] = ("edges", spelling, "near", other_spelling)
-                other_name = read_edge_name(other_spelling)
-                other = by_key.get(other_name.key) if other_name else None
-                if other is None or other == own:
-                    hint = self.problems.hint(other_spelling, edge_of)
-                    remedy = hint or "name another edge, as it is written there"
-                    self.problems.add(keys, "no such edge", remedy)
-                    continue
-                found[own].append(self._near(gap, other, edge_of[own], keys))
-        rename = self.sides.rename
-        if rename is not None:
-            self._mirrored_nears(found, edge_of, by_key)
-        for own, nears in list(found.items()):
-            for near in list(nears):
-                back = found[near.edge]
-                if not any(one.edge == own for one in back):
-                    back.append(Near(own, near.gap_mm, 0.0, edge_of[near.edge].length_mm))
-        made.edges[:] = [
-            replace(edge, near=tuple(dict.fromkeys(found[edge.id]))) for edge in made.edges
-        ]
-
-    def _near(self, gap: Measure | form.Gap, other: str, edge: Edge, keys: tuple[Key, ...]) -> Near:
-        if isinstance(gap, Measure):
-            return Near(other, gap.mm(self.unit), 0.0, edge.length_mm)
-        start = 0.0 if gap.from_ is None else gap.from_.mm(self.unit)
-        end = edge.length_mm if gap.to is None else gap.to.mm(self.unit)
-        for key, at in (("from", gap.from_), ("to", gap.to)):
-            if at is not None:
-                self._check_station(at, edge, (*keys, key))
-        if start >= end:
-            self.problems.add(keys, "ends before it begins", 'make "to" greater than "from"')
-        return Near(other, gap.gap.mm(self.unit), start, end)
-
-    def _mirrored_nears(
-        self,
-        found: dict[str, list[Near]],
-        edge_of: Mapping[str, Edge],
-        by_key: Mapping[EdgeKey, str],
-    ) -> None:
-        rename = self.sides.rename
-        assert rename is not None
-        for own, nears in list(found.items()):
-            twin = edge_of[own].twin
-            for near in list(nears):
-                name = read_edge_name(near.edge)
-                other = None if name is None else by_key.get(name.renamed(rename).key)
-                if twin is None or other is None or any(n.edge == other for n in found[twin]):
-                    continue
-                length_mm = edge_of[twin].length_mm
-                whole = near.to_mm - near.from_mm >= edge_of[own].length_mm * (1 - 1e-9)
-                start, end = (
-                    (0.0, length_mm)
-                    if whole
-                    else (max(length_mm - near.to_mm, 0.0), length_mm - near.from_mm)
-                )
-                found[twin].append(Near(other, near.gap_mm, start, end))
-
-
-@dataclass(frozen=True)
-class _Shaped:
-    walk: paths.Walk
-    shape: str
-    facings: tuple[Vector, ...]
 
 
 def edges_of(
@@ -474,7 +221,8 @@ def edges_of(
     problems: Problems,
 ) -> EdgeSet:
     """Return all edges, each written one followed by its mirrored twin."""
-    reader = _Reader(scenario, patches, rules, sides, problems)
+    context = Context(scenario, patches, rules, sides, problems)
+    reader = _Reader(context)
     names = reader.names()
     written_keys = {name.key: spelling for spelling, name in names.items()}
     made = EdgeSet()
@@ -509,7 +257,7 @@ def edges_of(
         mirrored = mirrored_edge(edge, sides.rename)
         _keep(made, mirrored, source, None if stands_on is None else sides.rename(stands_on))
     _unpair_unlike(made)
-    reader.nears(made, names)
+    made.edges[:] = with_nears(context, made.edges, names)
     return made
 
 
@@ -523,12 +271,6 @@ def _keep(made: EdgeSet, edge: Edge, source: Source, stands_on: str | None) -> N
 def _spelled(name: EdgeName) -> str:
     """Return the id of an edge: with the outside second."""
     return EdgeName(name.second, OPEN, name.label).id if name.first == OPEN else name.id
-
-
-def _key(edge_id: str) -> EdgeKey:
-    name = read_edge_name(edge_id)
-    assert name is not None
-    return name.key
 
 
 def _twin(name: EdgeName, sides: Sides) -> EdgeName | None:

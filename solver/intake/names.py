@@ -6,8 +6,6 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from solver.data.job import OPEN
-
 Rename = Callable[[str], str]
 
 _EDGE = re.compile(r"\s*([^|()]+?)\s*\|\s*([^|()]+?)\s*(?:\(([^|()]{1,64})\))?\s*")
@@ -72,6 +70,8 @@ def default_part(patch: str) -> str:
     return patch.split(".", 1)[0]
 
 
-def is_open(name: EdgeName) -> bool:
-    """Whether the mold ends at this edge."""
-    return OPEN in (name.first, name.second)
+def edge_key(edge_id: str) -> EdgeKey:
+    """Return the key of an edge by its id."""
+    name = read_edge_name(edge_id)
+    assert name is not None
+    return name.key

@@ -15,8 +15,9 @@ from solver.data.errors import Key, Problems
 from solver.data.job import INCH_MM, OPEN, Edge, Job, Patch
 from solver.data.units import AREA_MM2, LENGTH_MM, format_area
 from solver.intake.closing import TURN_SLACK_DEG, Closing, closing_of
+from solver.intake.context import Source
 from solver.intake.directions import angle_deg, mean_direction
-from solver.intake.edges import EdgeSet, Source
+from solver.intake.edges import EdgeSet
 from solver.intake.facings import is_flat_loop
 from solver.intake.runs import MOST_LINES_AT_A_MARK
 from solver.intake.walks import Contradiction, border_gaps

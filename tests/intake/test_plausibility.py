@@ -167,3 +167,17 @@ def test_near_gaps_count_both_ways_and_follow_the_mirror():
 def test_the_projects_own_scenarios_have_nothing_odd_in_them():
     for name in ("lid", "camper"):
         assert job_from_scenario(scenario(name)).notes == ()
+
+
+def test_gaps_of_an_edge_written_from_outside_count_from_its_other_end():
+    data = two_halves(["A", 10, "B"])
+    del data["edges"]["a.aft | open"]
+    data["edges"]["open | a.aft"] = {
+        "path": ["B", {"right": 90, "radius": 0}, 30, "A"],
+        "near": {"a.fore | a.aft": {"gap": 1, "from": 2, "to": 5}},
+    }
+    edge = job_from_scenario(data).edge_of["a.aft | open"]
+    assert (edge.start_mark, edge.end_mark) == ("A", "B")
+    assert [(n.from_mm, n.to_mm) for n in edge.near] == [
+        (pytest.approx(25 * 25.4), pytest.approx(28 * 25.4))
+    ]

@@ -84,14 +84,14 @@ def test_a_byte_order_mark_and_odd_letters_are_welcome():
         {f"k{i}": 1 for i in range(3000)},
         plate(patches={f"p{i}": {"area": 1, "faces": "up"} for i in range(3000)}),
         plate(patches={f"p{i}": {"area": "x", "facess": "up"} for i in range(390)}),
-        plate(edges={f"plate | frame (x{i})": ["A", 3, "B"] for i in range(1400)}),
-        plate(edges={f"plate | frame (x{i})": [f"A{i}", 3, f"B{i}"] for i in range(1400)}),
-        plate(edges={f"plat | fram (x{i})": ["A", 3, "B"] for i in range(1400)}),
-        plate(edges={"x" * 62 + f" | {'y' * 50}{i}": ["A", 3, "B"] for i in range(1400)}),
+        plate(edges={f"plate | frame (x{i})": ["A", 3, "B"] for i in range(700)}),
+        plate(edges={f"plate | frame (x{i})": [f"A{i}", 3, f"B{i}"] for i in range(700)}),
+        plate(edges={f"plat | fram (x{i})": ["A", 3, "B"] for i in range(700)}),
+        plate(edges={"x" * 62 + f" | {'y' * 50}{i}": ["A", 3, "B"] for i in range(700)}),
         plate(
             edges={
                 f"plate | frame (x{i})": {"loop": [{"left": 300, "radius": 200}] * 6}
-                for i in range(1400)
+                for i in range(700)
             }
         ),
         plate(
@@ -151,7 +151,7 @@ def test_a_zigzag_of_points_is_refused_before_it_is_fitted():
         max_leaves=20,
     )
 )
-@settings(max_examples=150, derandomize=True)
+@settings(max_examples=60, derandomize=True)
 def test_any_json_is_read_or_refused(value):
     raw = json.dumps(value).encode()
     if isinstance(value, dict):
@@ -200,7 +200,7 @@ _PLACES = [
         max_leaves=12,
     ),
 )  # fmt: skip
-@settings(max_examples=300, derandomize=True)
+@settings(max_examples=120, derandomize=True)
 def test_any_value_in_any_place_is_read_or_refused(place, value):
     data = plate()
     node = data
@@ -216,7 +216,7 @@ def test_any_value_in_any_place_is_read_or_refused(place, value):
     assert outcome
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", range(24))
 def test_a_resolved_form_with_one_value_spoilt_is_read_or_refused(seed):
     chance = random.Random(seed)
     data = resolved_of(read_job(scenario("lid")))
