@@ -129,7 +129,7 @@ def make_pieces(
     return result
 
 
-def _best_place(
+def best_place(
     board: Board, ways: Sequence[Pose], stretch: float, high: bool
 ) -> tuple[Pose, int, int] | None:
     """Pose and cell that reach least far: start of the blank plus `stretch` times its length.
@@ -211,7 +211,7 @@ def lay(
             if end < board.columns:
                 bits &= (1 << (end * board.stride)) - 1
             board.set_bits(bits)
-            found = _best_place(board, ways, stretch, rng.random() < 0.5)
+            found = best_place(board, ways, stretch, rng.random() < 0.5)
             if found is not None:
                 pose, column, row = found
                 mask = board.mask(pose, column, row)

@@ -1,0 +1,253 @@
+"""The shortest stretch of one roll on which blanks nest.
+
+Several greedy layouts, the best pushed together; then cycles of ruin and return: a few neighbours
+are taken out, laid again on a bitmap of what is left free, and all is pushed together; what reaches
+less far stands, with a little patience. Straight blanks alone go by lanes instead.
+"""
+
+import math
+import random
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from solver.nests import fill, lanes
+from solver.nests.boards import Board, make_board
+from solver.nests.compaction import Frame, compact
+from solver.nests.nest_into import settle
+from solver.nests.poses import Grid, grown_ring, slabs_of_edges
+from solver.nests.shapes import (
+    Layout,
+    Placement,
+    Shape,
+    Stock,
+    check_gap,
+    check_shapes,
+    check_stocks,
+    placed_points,
+    turned_points,
+    usable_region,
+)
+from solver.nests.verify import verify
+
+PATIENCE = 0.004
+"""Share of the length by which a cycle may be worse and still stand, at first."""
+
+
+@dataclass(eq=False)
+class _Strip:
+    pieces: list[fill.Piece]
+    board: Board
+    gap_mm: float
+    rng: random.Random
+    deadline: float | None
+    frame: Frame
+
+    def late(self) -> bool:
+        return self.deadline is not None and time.monotonic() > self.deadline
+
+    def reach(self, at: Sequence[Placement]) -> float:
+        return max(
+            float(placed_points(p.shape, q)[:, 0].max())
+            for p, q in zip(self.pieces, at, strict=True)
+        )
+
+
+def shortest(
+    shapes: Sequence[Shape],
+    stock: Stock,
+    gap_mm: float,
+    seed: int = 0,
+    effort: int = 20,
+    deadline: float | None = None,
+) -> tuple[Layout, float]:
+    """Layout on one unit of rectangular stock, and how much of its length it uses.
+
+    The stock must be long enough for a plain greedy layout: raises ValueError when it is not.
+    `effort` counts cycles; equal calls without a deadline give equal layouts.
+    """
+    check_shapes(shapes)
+    check_stocks([stock])
+    check_gap(gap_mm)
+    rng = random.Random(seed)
+    if all(lanes.is_box(shape) for shape in shapes):
+        placements = _straight(shapes, stock, gap_mm, rng, effort, deadline)
+    else:
+        placements = _free(shapes, stock, gap_mm, rng, effort, deadline)
+    cut = deadline is not None and time.monotonic() > deadline
+    layout = settle(placements, [stock], complete=True, cut=cut)
+    faults = verify(layout, shapes, [replace(stock, for_sale=None)], gap_mm)
+    if faults:
+        raise RuntimeError(f"a nest came out wrong: {faults[0]}")
+    by_id = {shape.id: shape for shape in shapes}
+    low = shapely.bounds(usable_region(stock))[0]
+    used = max(placed_points(by_id[p.shape_id], p)[:, 0].max() for p in placements) - low
+    return layout, float(used)
+
+
+def _straight(
+    shapes: Sequence[Shape],
+    stock: Stock,
+    gap_mm: float,
+    rng: random.Random,
+    effort: int,
+    deadline: float | None,
+) -> list[Placement]:
+    unit_mm = lanes.whole_unit_mm(shapes, gap_mm)
+    boxes = lanes.make_boxes(shapes, gap_mm, unit_mm)
+    room = lanes.make_room(stock, gap_mm, unit_mm)
+    counts = [shape.quantity for shape in shapes]
+    best: list[lanes.Put] = []
+    best_end = math.inf
+    for cycle in range(1 + effort):
+        if cycle and deadline is not None and time.monotonic() > deadline:
+            break
+        width = 10 if cycle == 0 else rng.choice((30, 60, 100))
+        window = rng.choice((5, 8, 12, 16, 24))
+        puts, cut = lanes.beam(
+            boxes, counts, [room], width, rng, deadline if cycle else None, 5, window
+        )
+        end = max(x + boxes[b].length for _, x, _, b in puts)
+        if not cut and end < best_end:
+            best, best_end = puts, end
+    if len(best) < sum(counts):
+        raise ValueError(f"stock {stock.id!r} is too short for these blanks")
+    return lanes.placements_of(shapes, boxes, [stock], best, unit_mm)
+
+
+def _free(
+    shapes: Sequence[Shape],
+    stock: Stock,
+    gap_mm: float,
+    rng: random.Random,
+    effort: int,
+    deadline: float | None,
+) -> list[Placement]:
+    area = sum(s.quantity * shapely.Polygon(s.outline_mm).area for s in shapes)
+    low_x, low_y, high_x, high_y = shapely.bounds(usable_region(stock)).tolist()
+    best: list[Placement] = []
+    best_reach = math.inf
+    frame = Frame(low_x, low_y, high_x, high_y)
+    enough = min(stock.length_mm, 2.6 * area / (high_y - low_y) + 2500.0)
+    short = replace(stock, length_mm=enough)
+    for cell in (12.7, 12.7, 6.35)[: 1 if effort == 0 else 3]:
+        grid = fill.choose_grid([(short.length_mm, short.width_mm)], gap_mm)
+        grid = Grid(cell, grid.dy_mm)
+        board = make_board(short, gap_mm, grid)
+        filling = fill.Filling([board], fill.make_pieces(shapes, gap_mm, grid, [board]))
+        fill.fill_greedy(filling, rng, rng.choice((1.0, 0.8)))
+        if not filling.complete():
+            continue
+        strip = _Strip(filling.pieces, board, gap_mm, rng, deadline, frame)
+        placements = fill.placements_of(filling)
+        for _ in range(1 if effort == 0 else 2):
+            pushed = compact(
+                placements, [p.shape for p in strip.pieces], frame, gap_mm, deadline=deadline
+            )
+            if pushed is not None:
+                placements = pushed[0]
+        reach = strip.reach(placements)
+        if reach < best_reach:
+            best, best_reach, best_strip = placements, reach, strip
+        if strip.late():
+            break
+    if not best:
+        raise ValueError(f"stock {stock.id!r} is too short for these blanks")
+    return _cycles(best_strip, best, effort)
+
+
+def _cycles(strip: _Strip, start: list[Placement], effort: int) -> list[Placement]:
+    current, current_reach = start, strip.reach(start)
+    best, best_reach = current, current_reach
+    shapes = [p.shape for p in strip.pieces]
+    rings = [grown_ring(shape, strip.gap_mm) for shape in shapes]
+    for cycle in range(effort):
+        if strip.late():
+            break
+        tried = _ruin_and_return(strip, rings, current, current_reach)
+        if tried is None:
+            continue
+        pushed = compact(tried, shapes, strip.frame, strip.gap_mm, 5, strip.deadline)
+        if pushed is not None:
+            tried = pushed[0]
+        reach = strip.reach(tried)
+        patience = PATIENCE * (1 - cycle / effort) * strip.rng.random()
+        if reach <= current_reach * (1 + patience):
+            current, current_reach = tried, reach
+            if reach < best_reach:
+                best, best_reach = tried, reach
+    pushed = compact(best, shapes, strip.frame, strip.gap_mm, 12, strip.deadline)
+    return pushed[0] if pushed is not None else best
+
+
+def _ruin_and_return(
+    strip: _Strip, rings: Sequence[np.ndarray], at: Sequence[Placement], reach: float
+) -> list[Placement] | None:
+    """Layout with a few neighbours laid anew within its reach; None if they find no place."""
+    rng, board = strip.rng, strip.board
+    points = [placed_points(p.shape, q) for p, q in zip(strip.pieces, at, strict=True)]
+    middles = np.array([(r.min(axis=0) + r.max(axis=0)) / 2 for r in points])
+    if rng.random() < 0.3:  # the ones that reach farthest
+        k = int(np.argmax([r[:, 0].max() for r in points]))
+        centre = middles[k]
+    else:
+        centre = np.array((rng.uniform(0, reach), rng.uniform(0, strip.frame.high_y)))
+    near = np.argsort(np.hypot(*(middles - centre).T), kind="stable").tolist()
+    taken = near[: rng.randint(2, 6)]
+    if rng.random() < 0.3:
+        other = rng.randrange(len(points))
+        if other not in taken:
+            taken.append(other)
+    out = set(taken)
+    cells = 0
+    for i, q in enumerate(at):
+        if i not in out:
+            ring = turned_points(tuple(map(tuple, rings[i].tolist())), q.turn_deg, q.flipped)
+            cells |= _cells(board, ring + np.array((q.x_mm, q.y_mm)))
+    end = int((reach - strip.frame.low_x + strip.gap_mm) / board.grid.dx_mm)
+    free = board.empty & ~cells & ((1 << (end * board.stride)) - 1)
+    order = sorted(taken, key=lambda i: -strip.pieces[i].area_mm2 * rng.uniform(0.5, 1.0))
+    result = list(at)
+    for i in order:
+        piece = strip.pieces[i]
+        ways = piece.poses if len(piece.poses) <= 24 else rng.sample(piece.poses, 24)
+        board.set_bits(free)
+        found = fill.best_place(board, ways, rng.choice((0.3, 0.7, 1.0)), rng.random() < 0.5)
+        if found is None:
+            return None
+        pose, column, row = found
+        free &= ~board.mask(pose, column, row)
+        result[i] = Placement(
+            piece.shape.id,
+            0,
+            board.x0_mm + column * board.grid.dx_mm + pose.origin_x_mm,
+            board.y0_mm + row * board.grid.dy_mm + pose.origin_y_mm,
+            pose.turn_deg,
+            pose.flipped,
+        )
+    return result
+
+
+def _cells(board: Board, ring: np.ndarray) -> int:
+    """Cells that a grown outline at any position touches."""
+    points = ring - np.array((board.x0_mm, board.y0_mm))
+    points = np.maximum(points, 0.0)
+    xa, ya = points[:, 0], points[:, 1]
+    zero = np.zeros(len(points), dtype=np.int64)
+    columns = np.array([board.columns + 1])
+    found = slabs_of_edges(xa, ya, np.roll(xa, -1), np.roll(ya, -1), zero, columns, board.grid)
+    total = 0
+    parts: list[tuple[int, int]] = []
+    for slab, low, count in zip(*(v.tolist() for v in found[1:]), strict=True):
+        high = min(low + count, board.rows)
+        if slab < board.columns and low < high:
+            parts.append((slab * board.stride + low, high - low))
+    if not parts:
+        return 0
+    base = parts[0][0]
+    for at, n in parts:
+        total |= ((1 << n) - 1) << (at - base)
+    return total << base
