@@ -169,8 +169,9 @@ _MOST_GAPS = 12
 def _check_marks(job: Job, places: Places, problems: Problems) -> None:
     meeting: dict[str, list[Edge]] = defaultdict(list)
     for edge in job.edges:
-        for mark in {edge.start_mark, edge.end_mark} - {None}:
-            meeting[str(mark)].append(edge)
+        for mark in dict.fromkeys((edge.start_mark, edge.end_mark)):
+            if mark is not None:
+                meeting[mark].append(edge)
     for mark, edges in meeting.items():
         if len(edges) > MOST_LINES_AT_A_MARK:
             problems.add(
