@@ -65,10 +65,10 @@ def compact(
     if not placements:
         return None
     free = np.array([not s.square for s in shapes])
-    state = list(placements)
-    rings = [placed_points(s, p) for s, p in zip(shapes, state, strict=True)]
-    start = reach = _reach(rings)
+    at = list(placements)
+    state = _state(shapes, at)
     best: tuple[list[Placement], float] | None = None
+    best_reach = state.reach
     trust = FIRST_TRUST_MM
     schedule: list[float | None] = [None] * rounds + list(POLISH_MM)
     for planned in schedule:
@@ -77,33 +77,63 @@ def compact(
         if planned is None and trust < LAST_TRUST_MM:
             continue
         size = trust if planned is None else planned
-        moved = _step(rings, free, frame, gap_mm, size)
+        moved = _step(state, free, frame, gap_mm, size)
         if moved is None:
             trust /= 2
             continue
         shift, turn, centres = moved
-        tried = [_moved(p, shift[k], float(turn[k]), centres[k]) for k, p in enumerate(state)]
-        tried_rings = [placed_points(s, p) for s, p in zip(shapes, tried, strict=True)]
-        broken = _broken(tried_rings, frame, gap_mm)
+        tried_at = [_moved(p, shift[k], float(turn[k]), centres[k]) for k, p in enumerate(at)]
+        tried = _state(shapes, tried_at)
+        broken = _broken(tried, frame, gap_mm)
         if broken > MOST_BROKEN_MM:
             trust /= 2
             continue
-        gained = reach - _reach(tried_rings)
-        state, rings, reach = tried, tried_rings, _reach(tried_rings)
-        if gained < 0.3 * size:
+        if state.reach - tried.reach < 0.3 * size:
             trust /= 2
-        if broken <= 0.0 and reach < (start if best is None else best[1]) - 1e-3:
-            best = (state, reach)
+        at, state = tried_at, tried
+        if broken <= 0.0 and state.reach < best_reach - 1e-3:
+            best, best_reach = (at, state.reach), state.reach
+        if planned is not None and broken <= 0.0:
+            break
     return best
 
 
-def _reach(rings: Sequence[Points]) -> float:
-    return float(max(ring[:, 0].max() for ring in rings))
+@dataclass(frozen=True)
+class _State:
+    """Outlines of one layout, and the pairs of blanks near one another with their distances."""
+
+    rings: list[Points]
+    polygons: npt.NDArray[np.object_]
+    first: npt.NDArray[np.int64]
+    second: npt.NDArray[np.int64]
+    apart: Points
+
+    @property
+    def reach(self) -> float:
+        return float(max(ring[:, 0].max() for ring in self.rings))
 
 
-def _broken(rings: Sequence[Points], frame: Frame, gap_mm: float) -> float:
+def _state(shapes: Sequence[Shape], placements: Sequence[Placement]) -> _State:
+    rings = [placed_points(s, p) for s, p in zip(shapes, placements, strict=True)]
+    polygons = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
+    box = shapely.bounds(polygons)
+    grown = shapely.box(
+        box[:, 0] - NEIGHBOUR_MM,
+        box[:, 1] - NEIGHBOUR_MM,
+        box[:, 2] + NEIGHBOUR_MM,
+        box[:, 3] + NEIGHBOUR_MM,
+    )
+    first, second = shapely.STRtree(polygons).query(grown)
+    keep = first < second
+    first, second = first[keep], second[keep]
+    apart = np.asarray(shapely.distance(polygons[first], polygons[second]))
+    near = apart <= NEIGHBOUR_MM
+    return _State(rings, polygons, first[near], second[near], apart[near])
+
+
+def _broken(state: _State, frame: Frame, gap_mm: float) -> float:
     """How much the gap or the frame is broken at worst, 0 for a right layout."""
-    every = np.concatenate(list(rings))
+    every = np.concatenate(state.rings)
     low, high = every.min(axis=0), every.max(axis=0)
     worst = max(
         0.0,
@@ -112,17 +142,11 @@ def _broken(rings: Sequence[Points], frame: Frame, gap_mm: float) -> float:
         high[0] - frame.high_x,
         high[1] - frame.high_y,
     )
-    polygons = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
-    first, second = shapely.STRtree(polygons).query(
-        polygons, "dwithin", distance=max(0.0, gap_mm - 1e-9)
-    )
-    keep = first < second
-    if not keep.any():
-        return float(worst)
-    apart = shapely.distance(polygons[first[keep]], polygons[second[keep]])
-    if (apart <= 0.0).any():
+    if len(state.apart) and state.apart.min() <= 0.0:
         return math.inf
-    return float(max(worst, gap_mm - apart.min()))
+    if len(state.apart) and state.apart.min() < gap_mm - 1e-9:
+        worst = max(worst, gap_mm - float(state.apart.min()))
+    return float(worst)
 
 
 def _moved(p: Placement, shift: Points, turn_rad: float, centre: Points) -> Placement:
@@ -139,13 +163,14 @@ def _moved(p: Placement, shift: Points, turn_rad: float, centre: Points) -> Plac
 
 
 def _step(
-    rings: Sequence[Points],
+    state: _State,
     free: npt.NDArray[np.bool_],
     frame: Frame,
     gap_mm: float,
     trust: float,
 ) -> tuple[Points, Points, Points] | None:
     """Shifts (n, 2), turns (n) in radians and centres (n, 2) of one round, None if it failed."""
+    rings = state.rings
     n = len(rings)
     sizes = np.array([len(ring) for ring in rings])
     owner = np.repeat(np.arange(n), sizes)
@@ -154,7 +179,7 @@ def _step(
     radii = np.array(
         [np.hypot(*(ring - c).T).max() for ring, c in zip(rings, centres, strict=True)]
     )
-    vertex, other, normal, foot, distance = _near(rings, every, owner, gap_mm + 2.5 * trust)
+    vertex, other, normal, foot, distance = _near(state, gap_mm + 2.5 * trust)
     # unknowns: shift x (n), shift y (n), turn x radius (n), reach
     rows = len(vertex)
     a_v, a_f = owner[vertex], other
@@ -202,8 +227,8 @@ def _step(
         else:
             right_side.append(limit - value[close])
     # neighbours move against one another by the trust at most, or part of what is between them
-    near_a, near_b, apart = _neighbours(rings)
-    most = np.maximum(trust, (apart - gap_mm) / 3)
+    near_a, near_b = state.first, state.second
+    most = np.maximum(trust, (state.apart - gap_mm) / 3)
     for axis in (0, 1):
         for sign in (1.0, -1.0):
             k = np.arange(at, at + len(near_a))
@@ -232,32 +257,34 @@ def _step(
     return np.column_stack((x[:n], x[n : 2 * n])), x[2 * n : 3 * n] / radii, centres
 
 
-def _neighbours(
-    rings: Sequence[Points],
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], Points]:
-    """Pairs of blanks near one another and how far they are apart."""
-    polygons = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
-    first, second = shapely.STRtree(polygons).query(polygons, "dwithin", distance=NEIGHBOUR_MM)
-    keep = first < second
-    first, second = first[keep], second[keep]
-    return first, second, np.asarray(shapely.distance(polygons[first], polygons[second]))
-
-
 def _near(
-    rings: Sequence[Points], every: Points, owner: npt.NDArray[np.int64], reach: float
+    state: _State, reach: float
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], Points, Points, Points]:
     """Corners within reach of another blank.
 
     Returns corner index, the other blank, unit normal from it to the corner, its nearest point and
     the distance.
     """
-    polygons = np.array([shapely.Polygon(ring) for ring in rings], dtype=object)
-    points = shapely.points(every)
-    which, other = shapely.STRtree(polygons).query(points, "dwithin", distance=reach)
-    keep = owner[which] != other
-    which, other = which[keep], other[keep]
-    # nearest point on the other outline, by a shortest line to its boundary
-    lines = shapely.shortest_line(shapely.boundary(polygons[other]), points[which])
+    close = state.apart <= reach
+    ones = np.concatenate((state.first[close], state.second[close]))
+    others = np.concatenate((state.second[close], state.first[close]))
+    boxes = shapely.bounds(state.polygons)
+    starts = np.cumsum([0] + [len(ring) for ring in state.rings])
+    found_which: list[npt.NDArray[np.int64]] = [np.zeros(0, dtype=np.int64)]
+    found_other: list[npt.NDArray[np.int64]] = [np.zeros(0, dtype=np.int64)]
+    for a, b in zip(ones.tolist(), others.tolist(), strict=True):
+        ring, box = state.rings[a], boxes[b]
+        inside = (ring >= box[:2] - reach).all(axis=1) & (ring <= box[2:] + reach).all(axis=1)
+        index = np.nonzero(inside)[0]
+        found_which.append(index + starts[a])
+        found_other.append(np.full(len(index), b))
+    which, other = np.concatenate(found_which), np.concatenate(found_other)
+    points = shapely.points(np.concatenate(state.rings))
+    outlines = shapely.boundary(state.polygons)
+    shapely.prepare(outlines)
+    kept = shapely.dwithin(outlines[other], points[which], reach)
+    which, other = which[kept], other[kept]
+    lines = shapely.shortest_line(outlines[other], points[which])
     ends = shapely.get_coordinates(lines).reshape(-1, 2, 2)
     foot, corner = ends[:, 0], ends[:, 1]
     gap = corner - foot

@@ -9,7 +9,7 @@ import math
 import random
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -33,6 +33,9 @@ from solver.nests.shapes import (
 )
 from solver.nests.verify import verify
 
+MOST_KNOWN = 3000
+"""Cells of laid blanks remembered."""
+
 PATIENCE = 0.004
 """Share of the length by which a cycle may be worse and still stand, at first."""
 
@@ -45,6 +48,7 @@ class _Strip:
     rng: random.Random
     deadline: float | None
     frame: Frame
+    known: dict[tuple[int, Placement], int] = field(default_factory=dict)
 
     def late(self) -> bool:
         return self.deadline is not None and time.monotonic() > self.deadline
@@ -167,6 +171,8 @@ def _cycles(strip: _Strip, start: list[Placement], effort: int) -> list[Placemen
     for cycle in range(effort):
         if strip.late():
             break
+        if len(strip.known) > MOST_KNOWN:
+            strip.known.clear()
         tried = _ruin_and_return(strip, rings, current, current_reach)
         if tried is None:
             continue
@@ -205,8 +211,12 @@ def _ruin_and_return(
     cells = 0
     for i, q in enumerate(at):
         if i not in out:
-            ring = turned_points(tuple(map(tuple, rings[i].tolist())), q.turn_deg, q.flipped)
-            cells |= _cells(board, ring + np.array((q.x_mm, q.y_mm)))
+            mine = strip.known.get((i, q))
+            if mine is None:
+                ring = turned_points(tuple(map(tuple, rings[i].tolist())), q.turn_deg, q.flipped)
+                mine = _cells(board, ring + np.array((q.x_mm, q.y_mm)))
+                strip.known[(i, q)] = mine
+            cells |= mine
     end = int((reach - strip.frame.low_x + strip.gap_mm) / board.grid.dx_mm)
     free = board.empty & ~cells & ((1 << (end * board.stride)) - 1)
     order = sorted(taken, key=lambda i: -strip.pieces[i].area_mm2 * rng.uniform(0.5, 1.0))
