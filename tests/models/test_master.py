@@ -328,6 +328,11 @@ def test_what_is_on_hand_costs_nothing_and_is_used_first() -> None:
     assert answer.bought == (1,)
 
 
+def test_the_smallest_piece_still_needs_something_to_be_cut_from() -> None:
+    # half a cm2 rounds to no area at all
+    assert solved(one_line(needs=(PieceNeed(0.5 * CM2, frozenset({0})),))).bought == (1,)
+
+
 def test_a_piece_that_one_roll_alone_can_hold_buys_that_roll() -> None:
     # 20 cm2 would fit the cheap roll by area; the wide piece lies on the dear one alone
     stock = (

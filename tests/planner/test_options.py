@@ -227,15 +227,23 @@ def test_a_loop_finds_a_free_place_for_its_seam_between_evenly_spaced_notches() 
             assert min(gap, length / 24 - gap) >= 35.4 - 1e-6
 
 
-def test_what_lies_behind_the_start_of_a_loop_is_near_its_end_too() -> None:
-    # a corner 10 mm behind the start: seams keep 320 off it, also on the edge that ends there
-    cornered = edge("a", Line((Stretch(600.0),), (Corner(10.0, easy_deg=60.0),)), stand_mm=30.0)
-    rules = Rules(seam_from_corner_mm=320.0, longest_piece_mm=400.0)
-    made = Prepared(one_run(cornered, edge("b", straight(600)), closed=True, rules=rules))
-    (option,) = made.some("standing", pieces=2, edges=(1, 1))
-    (seam,) = inner_seams(option)
-    assert 800.0 <= seam <= 1210.0 - 320.0
-    assert not option.forced
+def test_what_lies_on_one_side_of_the_start_of_a_loop_is_near_the_other_too() -> None:
+    # a corner 10 mm from the start; seams keep 320 off it, also on the edge across the start
+    def seam(corner_mm: float, cornered_first: bool) -> float:
+        line = Line((Stretch(600.0),), (Corner(corner_mm, easy_deg=60.0),))
+        edges = [edge("a", line, stand_mm=30.0), edge("b", straight(600))]
+        rules = Rules(seam_from_corner_mm=320.0, longest_piece_mm=400.0)
+        walked = edges if cornered_first else edges[::-1]
+        made = Prepared(one_run(*walked, closed=True, rules=rules))
+        (option,) = made.some("standing", pieces=2, edges=(int(cornered_first), 1))
+        assert not option.forced
+        (found,) = inner_seams(option)
+        return found
+
+    # behind the start, the corner is near the end of the last edge: pieces of 400 at most
+    assert 800.0 <= seam(10.0, cornered_first=True) <= 1210.0 - 320.0
+    # before the end, it is near the beginning of the first edge
+    assert -10.0 + 320.0 <= seam(590.0, cornered_first=False) <= 400.0
 
 
 def test_a_seam_where_the_line_shows_is_marked_and_costs_more() -> None:
