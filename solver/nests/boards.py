@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from solver.nests.poses import Grid, Pose, slabs_of_edges
-from solver.nests.shapes import Stock, usable_region
+from solver.nests.shapes import Placement, Points, Stock, usable_region
 
 
 @dataclass(eq=False)
@@ -94,6 +94,17 @@ class Board:
                 return 0
         return found
 
+    def placement(self, shape_id: str, pose: Pose, column: int, row: int) -> Placement:
+        """Placement (on unit 0) of a pose with its lower left corner at a cell."""
+        return Placement(
+            shape_id,
+            0,
+            self.x0_mm + column * self.grid.dx_mm + pose.origin_x_mm,
+            self.y0_mm + row * self.grid.dy_mm + pose.origin_y_mm,
+            pose.turn_deg,
+            pose.flipped,
+        )
+
     def mask(self, pose: Pose, column: int, row: int) -> int:
         """Cells that a pose covers with its lower left corner at a cell."""
         stride = self.stride
@@ -157,3 +168,25 @@ def _covered(
             if slab < columns and low < high:
                 total |= ((1 << (high - low)) - 1) << (slab * (rows + 1) + low)
     return total
+
+
+def covered_cells(board: Board, ring: Points) -> int:
+    """Cells that a grown outline at any position touches."""
+    points = ring - np.array((board.x0_mm, board.y0_mm))
+    points = np.maximum(points, 0.0)
+    xa, ya = points[:, 0], points[:, 1]
+    zero = np.zeros(len(points), dtype=np.int64)
+    columns = np.array([board.columns + 1])
+    found = slabs_of_edges(xa, ya, np.roll(xa, -1), np.roll(ya, -1), zero, columns, board.grid)
+    total = 0
+    parts: list[tuple[int, int]] = []
+    for slab, low, count in zip(*(v.tolist() for v in found[1:]), strict=True):
+        high = min(low + count, board.rows)
+        if slab < board.columns and low < high:
+            parts.append((slab * board.stride + low, high - low))
+    if not parts:
+        return 0
+    base = parts[0][0]
+    for at, n in parts:
+        total |= ((1 << n) - 1) << (at - base)
+    return total << base

@@ -10,7 +10,7 @@ import math
 import random
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -331,24 +331,18 @@ def _ruin(filling: Filling, rng: random.Random) -> list[int]:
     return taken
 
 
+def placement_of(filling: Filling, index: int) -> Placement:
+    """Placement of a piece that has a place, in stock coordinates, its unit that of the board."""
+    at = filling.laid[index]
+    assert at is not None
+    board = filling.boards[at.board]
+    spot = board.placement(filling.pieces[index].shape.id, at.pose, at.column, at.row)
+    return replace(spot, unit=at.board)
+
+
 def placements_of(filling: Filling) -> list[Placement]:
-    """Placements in stock coordinates, their unit the index of the board."""
-    placements: list[Placement] = []
-    for piece, at in zip(filling.pieces, filling.laid, strict=True):
-        if at is None:
-            continue
-        board = filling.boards[at.board]
-        placements.append(
-            Placement(
-                piece.shape.id,
-                at.board,
-                board.x0_mm + at.column * board.grid.dx_mm + at.pose.origin_x_mm,
-                board.y0_mm + at.row * board.grid.dy_mm + at.pose.origin_y_mm,
-                at.pose.turn_deg,
-                at.pose.flipped,
-            )
-        )
-    return placements
+    """Placements of all pieces that have a place."""
+    return [placement_of(filling, i) for i, at in enumerate(filling.laid) if at is not None]
 
 
 def ends(filling: Filling) -> list[int]:

@@ -14,6 +14,7 @@ import shapely
 
 from solver.nests import fill, lanes, patterns
 from solver.nests.boards import make_board
+from solver.nests.pressing import press
 from solver.nests.rows import in_rows
 from solver.nests.shapes import (
     Layout,
@@ -146,6 +147,9 @@ def _attempts(task: _Task, rng: random.Random) -> Iterator[Attempt]:
         yield fill.placements_of(filling), task.late()
     if task.quick:
         return
+    if rectangular:
+        pressed, cut = press(filling, task.gap_mm, rng, 1 + task.effort // 4, task.deadline)
+        yield pressed, cut
     cut = fill.improve(filling, rng, task.effort, task.deadline)
     yield fill.placements_of(filling), cut
 

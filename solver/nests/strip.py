@@ -15,13 +15,14 @@ import numpy as np
 import shapely
 
 from solver.nests import fill, lanes
-from solver.nests.boards import Board, make_board
+from solver.nests.boards import Board, covered_cells, make_board
 from solver.nests.compaction import Frame, compact
 from solver.nests.nest_into import settle
-from solver.nests.poses import Grid, grown_ring, slabs_of_edges
+from solver.nests.poses import Grid, grown_ring
 from solver.nests.shapes import (
     Layout,
     Placement,
+    Points,
     Shape,
     Stock,
     check_gap,
@@ -190,7 +191,7 @@ def _cycles(strip: _Strip, start: list[Placement], effort: int) -> list[Placemen
 
 
 def _ruin_and_return(
-    strip: _Strip, rings: Sequence[np.ndarray], at: Sequence[Placement], reach: float
+    strip: _Strip, rings: Sequence[Points], at: Sequence[Placement], reach: float
 ) -> list[Placement] | None:
     """Layout with a few neighbours laid anew within its reach; None if they find no place."""
     rng, board = strip.rng, strip.board
@@ -214,7 +215,7 @@ def _ruin_and_return(
             mine = strip.known.get((i, q))
             if mine is None:
                 ring = turned_points(tuple(map(tuple, rings[i].tolist())), q.turn_deg, q.flipped)
-                mine = _cells(board, ring + np.array((q.x_mm, q.y_mm)))
+                mine = covered_cells(board, ring + np.array((q.x_mm, q.y_mm)))
                 strip.known[(i, q)] = mine
             cells |= mine
     end = int((reach - strip.frame.low_x + strip.gap_mm) / board.grid.dx_mm)
@@ -230,34 +231,5 @@ def _ruin_and_return(
             return None
         pose, column, row = found
         free &= ~board.mask(pose, column, row)
-        result[i] = Placement(
-            piece.shape.id,
-            0,
-            board.x0_mm + column * board.grid.dx_mm + pose.origin_x_mm,
-            board.y0_mm + row * board.grid.dy_mm + pose.origin_y_mm,
-            pose.turn_deg,
-            pose.flipped,
-        )
+        result[i] = board.placement(piece.shape.id, pose, column, row)
     return result
-
-
-def _cells(board: Board, ring: np.ndarray) -> int:
-    """Cells that a grown outline at any position touches."""
-    points = ring - np.array((board.x0_mm, board.y0_mm))
-    points = np.maximum(points, 0.0)
-    xa, ya = points[:, 0], points[:, 1]
-    zero = np.zeros(len(points), dtype=np.int64)
-    columns = np.array([board.columns + 1])
-    found = slabs_of_edges(xa, ya, np.roll(xa, -1), np.roll(ya, -1), zero, columns, board.grid)
-    total = 0
-    parts: list[tuple[int, int]] = []
-    for slab, low, count in zip(*(v.tolist() for v in found[1:]), strict=True):
-        high = min(low + count, board.rows)
-        if slab < board.columns and low < high:
-            parts.append((slab * board.stride + low, high - low))
-    if not parts:
-        return 0
-    base = parts[0][0]
-    for at, n in parts:
-        total |= ((1 << n) - 1) << (at - base)
-    return total << base
