@@ -66,6 +66,7 @@ class Nester:
         self.sheets = sheets
         self.seed = seed
         self._known: dict[object, SheetNest] = {}
+        self._effort: dict[object, int] = {}
         self._bounds: dict[object, PriceBound] = {}
 
     def nest(
@@ -82,8 +83,9 @@ class Nester:
         is a ``time.monotonic`` moment that only guards.
         """
         ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
-        key = (sheet, effort, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
-        if key not in self._known:
+        key = (sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
+        known = self._known.get(key)
+        if known is None or (effort > self._effort[key] and not self._least(known)):
             shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
             stocks = tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
             bought = purchase(
@@ -96,10 +98,15 @@ class Nester:
                 deadline=deadline,
             )
             nest = SheetNest(sheet, ordered, shapes, stocks, bought)
-            if not bought.cut_by_deadline:
+            if known is None or _better(bought, known.bought):
                 self._known[key] = nest
-            return nest
+            self._effort[key] = effort
         return self._known[key]
+
+    def _least(self, nest: SheetNest) -> bool:
+        """Whether nothing cheaper is left to find for a nest."""
+        price = nest.bought.price
+        return nest.complete and (price == 0.0 or price <= self.bound(nest).value + 1e-9)
 
     def bound(self, nest: SheetNest) -> PriceBound:
         """Proven least price at which the pieces of a nest could be nested at all."""
@@ -107,6 +114,12 @@ class Nester:
         if key not in self._bounds:
             self._bounds[key] = price_bound(nest.shapes, nest.stocks, self.job.rules.cutting_gap_mm)
         return self._bounds[key]
+
+
+def _better(one: Purchase, other: Purchase) -> bool:
+    if one.layout.complete != other.layout.complete:
+        return one.layout.complete
+    return one.price < other.price - 1e-9
 
 
 def out_of_time(deadline: float | None) -> bool:

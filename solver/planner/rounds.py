@@ -11,6 +11,7 @@ import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 from solver.data.job import Job
 from solver.models.columns import Columns
@@ -35,9 +36,14 @@ from solver.planner.split_of import EdgeRule
 FIRST_WORK = 20.0
 LATER_WORK = 6.0
 """Deterministic work of the master in the first and in later rounds."""
-MOST_ROUNDS = 4
-NEST_EFFORTS = (0, 60, 200, 500)
-"""Steps of the nests by round: a first plan soon, better ones after."""
+STEPS: tuple[tuple[Literal["decide", "nest"], int], ...] = (
+    ("decide", 0),
+    ("nest", 20),
+    ("decide", 20),
+    ("nest", 60),
+)
+"""What is done in turn, with the effort of the nests (steps of their search): a first plan soon,
+then the most promising candidate nested better, and new ones that know how full stock gets."""
 MOST_ORDER_ROWS = 200
 GAP_PROVEN = 1e-6
 """Relative: the master rounds money down by less than this."""
@@ -113,61 +119,121 @@ def decide(
 
     ``on_better`` is called with each better plan (and checks it).
     """
-    found = Found()
-    problem = master_problem_of(
-        parts.job,
-        parts.lines,
-        parts.sheets,
-        parts.options,
-        parts.edge_rules,
-        parts.costs,
-        parts.columns.masks,
-        parts.symmetric_pairs,
-    )
-    nester = Nester(parts.job, parts.sheets, limits.seed)
-    order_rows: list[tuple[list[int], int]] = []
-    fill: dict[int, float] = {}
-    seen: set[tuple[tuple[int, ...], tuple[int, ...]]] = set()
-    answer: MasterAnswer | None = None
-    for number in range(MOST_ROUNDS):
-        if number and limits.over():
+    search = _Search(parts, limits, on_better, on_phase, unlike or Unlike())
+    for step, effort in STEPS:
+        if search.candidates and limits.over():
             break
-        on_phase("deciding" if number == 0 else f"deciding again ({number + 1})")
-        work = FIRST_WORK if number == 0 else LATER_WORK
-        lazy = _Lazy(order_rows, unlike or Unlike())
-        answer, order = _choose(parts, problem, fill, lazy, limits, work, answer)
-        found.time_cut |= answer.cut_by_clock
-        if answer.status == "impossible":
-            # with a fill learnt from nests there may be no answer where a plan exists
-            found.impossible = number == 0
-            break
-        if not fill and answer.bound is not None:
-            proven = min(answer.bound, parts.dropped_bound)
-            found.bound = proven if found.bound is None else max(found.bound, proven)
-        if answer.cost is None or order is None:
-            break
-        found.rounds = number + 1
-        key = (answer.columns, answer.options)
-        effort = NEST_EFFORTS[min(number, len(NEST_EFFORTS) - 1)]
-        on_phase("nesting" if number == 0 else f"nesting again ({number + 1})")
-        nests = _nest(parts, nester, answer, effort, limits)
-        found.time_cut |= any(nest.bought.cut_by_deadline for nest in nests)
-        if all(nest.complete for nest in nests):
-            _keep_better(parts, answer, order, nests, found, on_better)
+        if step == "decide":
+            on = search.decide()
+            if on is None:
+                break
+            search.nest(on, effort)
         else:
-            found.short_of_stock = tuple(
-                parts.sheets[nest.sheet].metal.label for nest in nests if not nest.complete
-            )
-        if _proven(found):
+            search.nest(search.most_promising(), effort)
+        if _proven(search.found):
             break
-        learnt = _learn(parts, nests)
-        if key in seen and learnt == fill and effort == NEST_EFFORTS[-1]:
-            break
-        seen.add(key)
-        fill = learnt
+    found = search.found
     found.stopped = limits.should_stop()
     found.time_cut |= out_of_time(limits.deadline)
     return found
+
+
+@dataclass
+class _Candidate:
+    """One choice of the master with the best nests found for it so far."""
+
+    answer: MasterAnswer
+    order: RemovalOrder
+    nests: tuple[SheetNest, ...] = ()
+    cost: float = math.inf
+    fill: dict[int, float] = field(default_factory=dict)
+
+
+class _Search:
+    """The candidates of one job: decided by the master, nested ever better."""
+
+    def __init__(
+        self,
+        parts: Parts,
+        limits: Limits,
+        on_better: Callable[[Found], None],
+        on_phase: Callable[[str], None],
+        unlike: Unlike,
+    ) -> None:
+        self.parts = parts
+        self.limits = limits
+        self.found = Found()
+        self.candidates: list[_Candidate] = []
+        self._on_better = on_better
+        self._on_phase = on_phase
+        self._problem = master_problem_of(
+            parts.job,
+            parts.lines,
+            parts.sheets,
+            parts.options,
+            parts.edge_rules,
+            parts.costs,
+            parts.columns.masks,
+            parts.symmetric_pairs,
+        )
+        self._nester = Nester(parts.job, parts.sheets, limits.seed)
+        self._lazy = _Lazy([], unlike)
+
+    def decide(self) -> _Candidate | None:
+        """Let the master decide, with stock as full as nests have shown; None if it has nothing.
+
+        The first decision counts stock by bare area, and so proves the bound.
+        """
+        first = not self.candidates
+        self._on_phase("deciding" if first else "deciding again")
+        fill = {} if first else self.most_promising().fill
+        hint = None if first else self.most_promising().answer
+        answer, order = _choose(
+            self.parts,
+            self._problem,
+            fill,
+            self._lazy,
+            self.limits,
+            FIRST_WORK if first else LATER_WORK,
+            hint,
+        )
+        self.found.time_cut |= answer.cut_by_clock
+        if first:
+            self.found.impossible = answer.status == "impossible"
+            if answer.bound is not None:
+                self.found.bound = min(answer.bound, self.parts.dropped_bound)
+        if answer.cost is None or order is None:
+            return None
+        for known in self.candidates:
+            if (known.answer.columns, known.answer.options) == (answer.columns, answer.options):
+                return known
+        self.found.rounds += 1
+        self.candidates.append(_Candidate(answer, order))
+        return self.candidates[-1]
+
+    def most_promising(self) -> _Candidate:
+        """Return the cheapest candidate; before any was nested, the last."""
+        return min(reversed(self.candidates), key=lambda candidate: candidate.cost)
+
+    def nest(self, candidate: _Candidate, effort: int) -> None:
+        """Buy and nest for a candidate with this effort, and keep the plan if it is the best."""
+        self._on_phase("nesting" if not candidate.nests else "nesting again")
+        nests = _nest(self.parts, self._nester, candidate.answer, effort, self.limits)
+        self.found.time_cut |= any(nest.bought.cut_by_deadline for nest in nests)
+        candidate.fill = _learn(nests)
+        candidate.nests = tuple(nests)
+        if not all(nest.complete for nest in nests):
+            self.found.short_of_stock = tuple(
+                self.parts.sheets[nest.sheet].metal.label for nest in nests if not nest.complete
+            )
+            return
+        body = _body(self.parts, candidate.answer, candidate.order, nests)
+        candidate.cost = body.cost.objective
+        best = self.found.body
+        if best is None or candidate.cost < best.cost.objective - 1e-9:
+            self.found.body = body
+            self.found.nests = candidate.nests
+            self._on_better(self.found)
 
 
 @dataclass(frozen=True)
@@ -241,16 +307,11 @@ def _nest(
     return nests
 
 
-def _keep_better(
-    parts: Parts,
-    answer: MasterAnswer,
-    order: RemovalOrder,
-    nests: Sequence[SheetNest],
-    found: Found,
-    on_better: Callable[[Found], None],
-) -> None:
+def _body(
+    parts: Parts, answer: MasterAnswer, order: RemovalOrder, nests: Sequence[SheetNest]
+) -> Body:
     groups = sections_of_columns(parts.columns, answer.columns)
-    body = assemble(
+    return assemble(
         parts.job,
         parts.lines,
         parts.sheets,
@@ -259,10 +320,6 @@ def _keep_better(
         parts.costs.bolts,
         nests,
     )
-    if found.body is None or body.cost.objective < found.body.cost.objective - 1e-9:
-        found.body = body
-        found.nests = tuple(nests)
-        on_better(found)
 
 
 def _proven(found: Found) -> bool:
@@ -272,7 +329,7 @@ def _proven(found: Found) -> bool:
     return best - found.bound <= GAP_PROVEN * max(1.0, abs(best))
 
 
-def _learn(parts: Parts, nests: Sequence[SheetNest]) -> dict[int, float]:
+def _learn(nests: Sequence[SheetNest]) -> dict[int, float]:
     """How full the stock of each metal gets: area of blanks over area of the units used."""
     fill = {}
     for nest in nests:
