@@ -2,12 +2,13 @@ import json
 from pathlib import Path
 
 import pytest
-from hand_made_plan import SCENARIO, lid_job, lid_plan
+from hand_made_plan import SCENARIO, lid_job, lid_plan, whole_plan
 
 from api.engine import Engine, Fault
 from solver.data.errors import Problem, ScenarioErrors
 from solver.data.plan import Plan
 from solver.intake.read import read_tree
+from solver.planner.what_if import asked
 
 TINY_SCHEMA = {
     "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -34,6 +35,9 @@ def make_engine():
         def hand_out(scenario, **how) -> Plan:
             return lid_plan()
 
+        def hand_out_options(scenario, **how) -> tuple[Plan, ...]:
+            return (lid_plan(), whole_plan())
+
         return Engine(
             **{
                 "parse": read_tree,
@@ -45,6 +49,8 @@ def make_engine():
                 "resolved_schema": lambda: TINY_SCHEMA,
                 "faults": lambda job, checked: tuple(Fault(*fault) for fault in faults),
                 "plan": plan or hand_out,
+                "options": hand_out_options,
+                "what_if": asked,
                 **others,
             }
         )

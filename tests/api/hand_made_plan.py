@@ -260,6 +260,34 @@ def lid_plan(**changes: object) -> Plan:
     return Plan.model_validate(fields | changes)
 
 
+def whole_plan(**changes: object) -> Plan:
+    """Return a second option: lid and frame as one section, the lid's metal standing, dearer."""
+    first = lid_plan()
+    assert first.cost is not None
+    cost = first.cost.model_copy(
+        update={
+            "metal": 66.0,
+            "total": first.cost.total + 14,
+            "objective": first.cost.objective + 14,
+        }
+    )
+    section = first.sections[0].model_copy(
+        update={"id": "A", "patches": ("frame", "lid"), "mass_kg": 16.2, "people": 2}
+    )
+    fields: dict[str, object] = {
+        "id": "whole-by-hand",
+        "cost": cost,
+        "proof": first.proof.model_copy(update={"bound": cost.objective, "gap": 0.0}),
+        "sections": (section,),
+        "removal": (first.removal[1].model_copy(update={"section": "A", "after": ()}),),
+        "edges": (
+            EdgePlan(edge="lid | frame", treatment="standing", joint=False),
+            EdgePlan(edge="frame | open", treatment="clamped", joint=False),
+        ),
+    }
+    return lid_plan(**fields | changes)
+
+
 def impossible_plan() -> Plan:
     """Return the answer where the lift limit is below what one patch weighs."""
     return lid_plan(

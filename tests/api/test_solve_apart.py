@@ -10,12 +10,12 @@ import time
 import pytest
 from hand_made_plan import SCENARIO, lid_job, lid_plan
 
-from api.solve_apart import SolveError, SolveQuitError, plan_apart
+from api.solve_apart import SolveError, SolveQuitError, options_apart, plan_apart
 from api.solve_child import PlanNotShownError, serve_one
 from solver.data.errors import Problem, ScenarioErrors
 from solver.data.plan import Progress
 
-PLAN = json.dumps({"plan": lid_plan().model_dump(mode="json")})
+PLAN = json.dumps({"plans": [lid_plan().model_dump(mode="json")]})
 
 
 def child(tmp_path, program):
@@ -44,7 +44,7 @@ def test_the_plan_and_the_progress_of_the_child_come_through(tmp_path):
 
 
 def test_the_request_reaches_the_child(tmp_path):
-    program = "plan = json.loads(PLAN)\nplan['plan']['title'] = json.dumps(request)\n"
+    program = "plan = json.loads(PLAN)\nplan['plans'][0]['title'] = json.dumps(request)\n"
     made = plan(child(tmp_path, program + "say(json.dumps(plan))\n"), seed=9, niceness=3)
     assert json.loads(made.title) == {
         "scenario": SCENARIO,
@@ -63,7 +63,8 @@ def test_the_request_reaches_the_child(tmp_path):
         ("say('what is no JSON')", "crashed", "no JSON"),
         ("say('[1]')", "crashed", "no JSON object"),
         ("say('{}')", "crashed", "unknown answer"),
-        ("say('{\"plan\": {}}')", "crashed", "broken"),
+        ("say('{\"plans\": [{}]}')", "crashed", "broken"),
+        ("say('{\"plans\": []}')", "crashed", "0 plans for one"),
         ('say(\'{"crashed": "ValueError: x"}\')', "crashed", "ValueError: x"),
         ('say(\'{"refused": "P1 lies outside"}\')', "refused", "P1 lies outside"),
     ],
@@ -112,13 +113,14 @@ def test_quitting_ends_the_child(tmp_path):
         os.kill(int(mark.read_text()), 0)
 
 
-def answers_of(plan_job, *, read=lambda tree: lid_job()):
+def answers_of(work, *, read=lambda tree: lid_job(), **more):
     """What the child writes, with a planner given by the test."""
-    request = {"scenario": SCENARIO, "seconds": 1, "seed": 4, "niceness": 0}
+    request = {"scenario": SCENARIO, "seconds": 1, "seed": 4, "niceness": 0, **more}
     lines_out = io.BytesIO()
     serve_one(
         read,
-        plan_job,
+        work,
+        work,
         io.BytesIO(json.dumps(request).encode() + b"\n"),
         lines_out,
         on_end_of_input=lambda: None,
@@ -133,7 +135,27 @@ def test_the_child_answers_with_progress_and_the_plan():
 
     first, last = answers_of(work)
     assert first["progress"]["phase"] == "split"
-    assert last["plan"]["title"] == "One lid in a frame 4"
+    assert last["plans"][0]["title"] == "One lid in a frame 4"
+
+
+def test_the_child_answers_with_the_options_that_are_asked_for():
+    def work(job, *, count, differ_by, seconds, seed, on_progress, should_stop):
+        return tuple(lid_plan(title=f"{k} by {differ_by}") for k in range(count))
+
+    (answer,) = answers_of(work, options={"count": 3, "differ_by": 5})
+    assert [plan["title"] for plan in answer["plans"]] == ["0 by 5", "1 by 5", "2 by 5"]
+
+
+def test_options_are_asked_of_the_child_and_may_be_none(tmp_path):
+    program = (
+        "assert request['options'] == {'count': 2, 'differ_by': 3}\n"
+        "say(json.dumps({'plans': json.loads(PLAN)['plans'] * 2}))\n"
+    )
+    how = {"count": 2, "differ_by": 3, "seconds": 5, "seed": 0}
+    made = options_apart(SCENARIO, **how, command=child(tmp_path, program))
+    assert made == (lid_plan(), lid_plan())
+    none = child(tmp_path, "say('{\"plans\": []}')\n")
+    assert options_apart(SCENARIO, **how, command=none) == ()
 
 
 @pytest.mark.parametrize(

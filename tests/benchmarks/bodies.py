@@ -146,9 +146,10 @@ def _edges(
         for i in (0, len(lon) // 2, -1):
             nudged, _ = _surface(lon[i : i + 1 or None] + step[0], lat[i : i + 1 or None] + step[1],
                                  axes, power)  # fmt: skip
-            along = points[min(i + 1, len(lon) - 1) if i >= 0 else -1] - points[
-                max(i - 1, 0) if i >= 0 else -2
-            ]
+            along = (
+                points[min(i + 1, len(lon) - 1) if i >= 0 else -1]
+                - points[max(i - 1, 0) if i >= 0 else -2]
+            )
             across = np.cross(normals[i], along)
             across *= math.copysign(1.0, float(across @ (nudged[0] - points[i])))
             toward.append(tuple(float(x) for x in across / np.linalg.norm(across)))
@@ -165,8 +166,15 @@ def _edges(
             inside = STANDING_PER_MM * length * wobble
         edges.append(
             SplitEdge(
-                f"{patches[a].id} | {patches[b].id}", a, b, length, split, tuple(toward),
-                inside, joint, FLANGE_KG_PER_MM * length,
+                f"{patches[a].id} | {patches[b].id}",
+                a,
+                b,
+                length,
+                split,
+                tuple(toward),
+                inside,
+                joint,
+                FLANGE_KG_PER_MM * length,
             )  # fmt: skip
         )
 
