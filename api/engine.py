@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
+
+if TYPE_CHECKING:
+    from solver.planner.what_if import WhatIf
 
 
 class PlanFunction(Protocol):
@@ -29,6 +32,25 @@ class PlanFunction(Protocol):
         on_wait: Callable[[], None] | None = None,
     ) -> Plan:
         """Return the plan; see `api.solve_apart.plan_apart`."""
+
+
+class OptionsFunction(Protocol):
+    """Makes several plans of a scenario that differ in their joints, and can be stopped."""
+
+    def __call__(
+        self,
+        scenario: dict[str, Any],
+        *,
+        count: int,
+        differ_by: int,
+        seconds: float | None,
+        seed: int,
+        on_progress: Callable[[Progress], None] | None = None,
+        should_stop: Callable[[], bool] | None = None,
+        should_quit: Callable[[], bool] | None = None,
+        on_wait: Callable[[], None] | None = None,
+    ) -> tuple[Plan, ...]:
+        """Return the plans, the cheapest first; see `api.solve_apart.options_apart`."""
 
 
 @dataclass(frozen=True)
@@ -58,3 +80,6 @@ class Engine:
     faults: Callable[[Job, Plan], tuple[Fault, ...]]
     """What the checker finds wrong with a plan."""
     plan: PlanFunction
+    options: OptionsFunction
+    what_if: Callable[[Job, WhatIf], Job]
+    """The job with what the builder asks; raises ScenarioErrors."""

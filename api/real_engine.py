@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from api.engine import Engine, Fault
-from api.solve_apart import plan_apart
+from api.option_search import numbered, of_its_kind
+from api.solve_apart import options_apart, plan_apart
 from api.solve_child import PlanNotShownError
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
+
+if TYPE_CHECKING:
+    from solver.planner.what_if import WhatIf
 
 
 def real_engine(*, niceness: int = 0) -> Engine:
@@ -25,6 +29,8 @@ def real_engine(*, niceness: int = 0) -> Engine:
         resolved_schema=resolved_schema,
         faults=faults_of,
         plan=partial(plan_apart, niceness=niceness),
+        options=partial(options_apart, niceness=niceness),
+        what_if=job_asked,
     )
 
 
@@ -83,6 +89,13 @@ def faults_of(job: Job, plan: Plan) -> tuple[Fault, ...]:
     return tuple(Fault(one.rule, one.place, one.sentence) for one in report.faults)
 
 
+def job_asked(job: Job, what_if: WhatIf) -> Job:
+    """Return the job with what is asked; raises ScenarioErrors."""
+    from solver.planner.what_if import asked
+
+    return asked(job, what_if)
+
+
 def plan_here(
     job: Job,
     *,
@@ -100,3 +113,32 @@ def plan_here(
         )
     except PlanRejectedError as refusal:
         raise PlanNotShownError(str(refusal)) from refusal
+
+
+def options_here(
+    job: Job,
+    *,
+    count: int,
+    differ_by: int,
+    seconds: float | None,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None,
+    should_stop: Callable[[], bool] | None,
+) -> tuple[Plan, ...]:
+    """Find options in this process, the cheapest first; raises PlanNotShownError as `plan_here`."""
+    from solver.planner.alternatives import alternatives
+    from solver.planner.plan_job import PlanRejectedError
+
+    try:
+        plans = alternatives(
+            job,
+            count,
+            differ_by=differ_by,
+            seconds=seconds,
+            seed=seed,
+            on_progress=None if on_progress is None else numbered(on_progress, count),
+            should_stop=should_stop,
+        )
+    except PlanRejectedError as refusal:
+        raise PlanNotShownError(str(refusal)) from refusal
+    return of_its_kind(plans, differ_by)

@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import IO, Any
 
 from pydantic import ValidationError
@@ -58,6 +59,73 @@ def plan_apart(
     ``should_stop`` asks for the best plan so far, ``should_quit`` ends the child; both are asked
     often, as ``on_wait`` is called.  Raises ScenarioErrors, SolveError, SolveQuitError.
     """
+    plans = _plans_apart(
+        {"scenario": scenario, "seconds": seconds, "seed": seed, "niceness": niceness},
+        _Listener(on_progress, should_stop, should_quit, on_wait),
+        command,
+        grace_seconds,
+    )
+    if len(plans) != 1:
+        raise SolveError("crashed", f"the planner's process answered {len(plans)} plans for one")
+    return plans[0]
+
+
+def options_apart(
+    scenario: dict[str, Any],
+    *,
+    count: int,
+    differ_by: int,
+    seconds: float | None,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None = None,
+    should_stop: Callable[[], bool] | None = None,
+    should_quit: Callable[[], bool] | None = None,
+    on_wait: Callable[[], None] | None = None,
+    niceness: int = 0,
+    command: Sequence[str] = (sys.executable, "-m", "api.solve_child"),
+    grace_seconds: float = GRACE_SECONDS,
+) -> tuple[Plan, ...]:
+    """Return up to ``count`` plans that differ by ``differ_by`` joints, the cheapest first.
+
+    The list is empty where the time was over, or a stop came, before the first.  ``seconds`` is for
+    all of them; ``should_stop`` asks for the options so far.  Otherwise as `plan_apart`.
+    """
+    return _plans_apart(
+        {
+            "scenario": scenario,
+            "seconds": seconds,
+            "seed": seed,
+            "niceness": niceness,
+            "options": {"count": count, "differ_by": differ_by},
+        },
+        _Listener(on_progress, should_stop, should_quit, on_wait),
+        command,
+        grace_seconds,
+    )
+
+
+@dataclass(frozen=True)
+class _Listener:
+    """Who hears of the progress, and who may stop or quit."""
+
+    on_progress: Callable[[Progress], None] | None
+    should_stop: Callable[[], bool] | None
+    should_quit: Callable[[], bool] | None
+    on_wait: Callable[[], None] | None
+
+    @property
+    def stops(self) -> bool:
+        return self.should_stop is not None and self.should_stop()
+
+    @property
+    def quits(self) -> bool:
+        return self.should_quit is not None and self.should_quit()
+
+
+def _plans_apart(
+    request: dict[str, Any], listener: _Listener, command: Sequence[str], grace_seconds: float
+) -> tuple[Plan, ...]:
+    seconds = request["seconds"]
     child = subprocess.Popen(
         list(command),
         stdin=subprocess.PIPE,
@@ -76,7 +144,6 @@ def plan_apart(
     ]
     for reader in readers:
         reader.start()
-    request = {"scenario": scenario, "seconds": seconds, "seed": seed, "niceness": niceness}
     began = time.monotonic()
     stop_sent_at: float | None = None
     try:
@@ -94,15 +161,15 @@ def plan_apart(
                 answer = _understood(line)
                 if "progress" not in answer:
                     return _result(answer)
-                if on_progress is not None:
-                    on_progress(Progress.model_validate(answer["progress"]))
-            if on_wait is not None:
-                on_wait()
-            if should_quit is not None and should_quit():
+                if listener.on_progress is not None:
+                    listener.on_progress(Progress.model_validate(answer["progress"]))
+            if listener.on_wait is not None:
+                listener.on_wait()
+            if listener.quits:
                 raise SolveQuitError
             now = time.monotonic()
             late = seconds is not None and now - began > seconds + grace_seconds
-            if stop_sent_at is None and (late or (should_stop is not None and should_stop())):
+            if stop_sent_at is None and (late or listener.stops):
                 _send(child.stdin, b"stop")
                 stop_sent_at = now
             if stop_sent_at is not None and now - stop_sent_at > grace_seconds:
@@ -161,15 +228,15 @@ def _understood(line: bytes) -> dict[str, Any]:
     return answer
 
 
-def _result(answer: dict[str, Any]) -> Plan:
+def _result(answer: dict[str, Any]) -> tuple[Plan, ...]:
     if "problems" in answer:
         problems = [Problem(**problem) for problem in answer["problems"]]
         raise ScenarioErrors(problems, answer.get("left_out", 0))
     if "refused" in answer:
         raise SolveError("refused", str(answer["refused"]))
-    if "plan" not in answer:
+    if "plans" not in answer:
         raise SolveError("crashed", str(answer.get("crashed", "an unknown answer came")))
     try:
-        return Plan.model_validate(answer["plan"])
+        return tuple(Plan.model_validate(plan) for plan in answer["plans"])
     except ValidationError as error:
         raise SolveError("crashed", f"the plan came back broken: {error}") from None

@@ -1,8 +1,9 @@
-"""The child process that makes one plan: JSON lines in, JSON lines out.
+"""The child process that makes one plan or several: JSON lines in, JSON lines out.
 
-In: one request ``{"scenario", "seconds", "seed", "niceness"}``, then perhaps a line ``stop``; when
-the input ends, so does the child, so that none is left behind.  Out: any number of
-``{"progress": ...}``, then one of ``{"plan"}``, ``{"problems"}``, ``{"refused"}``, ``{"crashed"}``.
+In: one request ``{"scenario", "seconds", "seed", "niceness"}``, for several plans with
+``{"options": {"count", "differ_by"}}``, then perhaps a line ``stop``; when the input ends, so does
+the child, so that none is left behind.  Out: any number of ``{"progress": ...}``, then one of
+``{"plans": [...]}``, ``{"problems"}``, ``{"refused"}``, ``{"crashed"}``.
 Native libraries that print get stderr: the protocol has a copy of stdout to itself.
 """
 
@@ -16,6 +17,7 @@ import threading
 import traceback
 from collections.abc import Callable
 from dataclasses import asdict
+from functools import partial
 from typing import Any, BinaryIO, Protocol
 
 from solver.data.errors import ScenarioErrors
@@ -38,6 +40,23 @@ class PlanJob(Protocol):
         """Return a checked plan."""
 
 
+class FindOptions(Protocol):
+    """The planner of several plans: `api.real_engine.options_here`."""
+
+    def __call__(
+        self,
+        job: Job,
+        *,
+        count: int,
+        differ_by: int,
+        seconds: float | None,
+        seed: int,
+        on_progress: Callable[[Progress], None] | None,
+        should_stop: Callable[[], bool] | None,
+    ) -> tuple[Plan, ...]:
+        """Return checked plans."""
+
+
 class PlanNotShownError(Exception):
     """The checker refused the planner's own result: there is a fault in the program."""
 
@@ -45,6 +64,7 @@ class PlanNotShownError(Exception):
 def serve_one(
     read: Callable[[dict[str, Any]], Job],
     plan_job: PlanJob,
+    find_options: FindOptions,
     lines_in: BinaryIO,
     lines_out: BinaryIO,
     *,
@@ -71,14 +91,16 @@ def serve_one(
         if request.get("niceness"):
             with contextlib.suppress(OSError, AttributeError):  # not on every system
                 os.nice(int(request["niceness"]))
-        plan = plan_job(
+        make = partial(
+            find_options if "options" in request else _alone(plan_job),
             read(request["scenario"]),
             seconds=request["seconds"],
             seed=request["seed"],
             on_progress=lambda progress: send({"progress": progress.model_dump(mode="json")}),
             should_stop=stop.is_set,
         )
-        send({"plan": plan.model_dump(mode="json")})
+        plans = make(**request.get("options", {}))
+        send({"plans": [plan.model_dump(mode="json") for plan in plans]})
     except ScenarioErrors as errors:
         problems = [asdict(problem) for problem in errors.problems]
         send({"problems": problems, "left_out": errors.left_out})
@@ -91,15 +113,20 @@ def serve_one(
         send({"crashed": f"{type(trouble).__name__}: {trouble}"})
 
 
+def _alone(plan_job: PlanJob) -> Callable[..., tuple[Plan, ...]]:
+    return lambda job, **how: (plan_job(job, **how),)
+
+
 def main() -> None:
     """Run as ``python -m api.solve_child``."""
     protocol = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
-    from api.real_engine import plan_here, read_job
+    from api.real_engine import options_here, plan_here, read_job
 
     serve_one(
         read_job,
         plan_here,
+        options_here,
         sys.stdin.buffer,
         protocol,
         on_end_of_input=lambda: os._exit(0),
