@@ -7,36 +7,36 @@ import json
 import os
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from importlib.metadata import PackageNotFoundError
 from importlib.metadata import version as installed_version
 from pathlib import Path
 from typing import Any, TextIO, TypeAlias
 
 from api.engine import Engine
-from api.files import FileError, read_limited, refuse_taken, write_whole
-from api.interrupts import STOPPING, Interrupts
-from api.limits import LARGEST_PLAN_BYTES, LARGEST_SCENARIO_BYTES, LARGEST_SEED, LONGEST_SECONDS
+from api.files import FileError, write_whole
+from api.limits import (
+    LARGEST_PLAN_BYTES,
+    LARGEST_SEED,
+    LONGEST_SECONDS,
+    MOST_JOINTS,
+    MOST_OPTIONS,
+)
+from api.outcome import BAD_INPUT, DONE, FAILED, INTERRUPTED, NOT_SO, Streams
 from api.piece_list import piece_table
 from api.plan_files import read_plan
-from api.progress_line import ProgressLine
+from api.planning import options_command, plan_command, read_scenario
 from api.solve_apart import SolveError, SolveQuitError
 from api.summary import SCREEN_LINES, count_words, summarise
 from api.tables import WIDTH, plain, wrap
+from api.what_if_words import add_what_ifs
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
 
-DONE = 0
-NOT_SO = 1
-BAD_INPUT = 2
-NO_PLAN_YET = 3
-FAILED = 4
-INTERRUPTED = 130
-
 _EPILOG = """\
 exit codes:
-  0    done; "plan": there is a plan (proven, within gap, or stopped with one)
-  1    "plan": no plan is possible; "check": the plan has faults
+  0    done; "plan", "options": there is a plan, proven or not, or several
+  1    "plan", "options": no plan is possible; "check": the plan has faults
   2    wrong usage, a scenario or plan that cannot be read, a file in the way
   3    no plan yet: the time ran out, or Ctrl-C came, before the first one
   4    splitplan failed: its checker refused its plan, or its planner ended
@@ -45,14 +45,6 @@ exit codes:
 Lengths are shown in the scenario's own unit. Local codes and licensed practice
 decide.
 """
-
-
-@dataclass(frozen=True)
-class Streams:
-    """Where results and messages go."""
-
-    out: TextIO
-    err: TextIO
 
 
 def main(
@@ -137,22 +129,35 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"splitplan {version()}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
-    plan = _command(commands, "plan", "make a plan from a scenario", _plan)
-    plan.add_argument("scenario", metavar="FILE", type=Path, help="the scenario (JSON)")
+    plan = _command(commands, "plan", "make a plan from a scenario", plan_command)
+    _planning(plan)
     _output(plan, "keep the plan in this file (JSON)")
-    plan.add_argument(
-        "--seconds",
-        type=_seconds,
-        metavar="S",
-        help="time to look for a better plan; without it until the gap is closed enough",
-    )
-    plan.add_argument(
-        "--seed", type=_seed, default=0, metavar="N", help="same seed, same plan (default 0)"
-    )
-    plan.add_argument("--goal", metavar="NAME", help="what to minimise, instead of the scenario's")
     plan.add_argument("--json", action="store_true", help="print the plan as JSON, no summary")
     plan.add_argument("--full", action="store_true", help="a summary of any length, nothing cut")
-    plan.add_argument("--quiet", action="store_true", help="no progress on stderr")
+    add_what_ifs(plan)
+
+    several = _command(
+        commands, "options", "plans that differ in their joints, in one table", options_command
+    )
+    _planning(several)
+    several.add_argument(
+        "--count",
+        type=_from_1_to(MOST_OPTIONS),
+        default=4,
+        metavar="N",
+        help=f"how many plans, at most {MOST_OPTIONS} (default 4)",
+    )
+    several.add_argument(
+        "--differ",
+        type=_from_1_to(MOST_JOINTS),
+        default=4,
+        metavar="N",
+        help="joints by which each differs from the others and their mirror images (default 4)",
+    )
+    _output(several, "keep the plans in this folder: option-1.json ...", metavar="FOLDER")
+    several.add_argument("--json", action="store_true", help="print plans and table as JSON")
+    several.add_argument("--full", action="store_true", help="name every joint that differs")
+    add_what_ifs(several)
 
     check = _command(commands, "check", "check a plan against its scenario", _check)
     check.add_argument("scenario", metavar="SCENARIO", type=Path)
@@ -203,9 +208,33 @@ def _command(commands: Commands, name: str, words: str, run: Run) -> argparse.Ar
     return parser
 
 
-def _output(parser: argparse.ArgumentParser, words: str) -> None:
-    parser.add_argument("--output", metavar="FILE", type=Path, help=words)
-    parser.add_argument("--force", action="store_true", help="overwrite the file of --output")
+def _planning(parser: argparse.ArgumentParser) -> None:
+    """Give a command what every search for plans takes."""
+    parser.add_argument("scenario", metavar="SCENARIO", type=Path, help="the scenario (JSON)")
+    parser.add_argument(
+        "--seconds",
+        type=_seconds,
+        metavar="S",
+        help="time to look for better plans; without it until the gap is closed enough",
+    )
+    parser.add_argument(
+        "--seed", type=_seed, default=0, metavar="N", help="same seed, same plan (default 0)"
+    )
+    parser.add_argument(
+        "--goal", metavar="NAME", help="what to minimise, instead of the scenario's"
+    )
+    parser.add_argument("--quiet", action="store_true", help="no progress on stderr")
+    parser.add_argument(
+        "--scenario-output",
+        metavar="FILE",
+        type=Path,
+        help="keep the scenario with its goal and what-ifs, spelled out, for `check`",
+    )
+
+
+def _output(parser: argparse.ArgumentParser, words: str, metavar: str = "FILE") -> None:
+    parser.add_argument("--output", metavar=metavar, type=Path, help=words)
+    parser.add_argument("--force", action="store_true", help="overwrite what is kept there")
 
 
 def _seconds(text: str) -> float:
@@ -226,70 +255,24 @@ def _seed(text: str) -> int:
     return int(text)
 
 
+def _from_1_to(most: int) -> Callable[[str], int]:
+    def whole(text: str) -> int:
+        known = text.isascii() and text.isdigit() and len(text) <= 6
+        if not known or not 1 <= int(text) <= most:
+            raise argparse.ArgumentTypeError(f"{text!r}: give a whole number from 1 to {most}")
+        return int(text)
+
+    return whole
+
+
 def _port(text: str) -> int:
     if not text.isascii() or not text.isdigit() or len(text) > 5 or not 0 < int(text) < 65536:
         raise argparse.ArgumentTypeError(f"{text!r}: give a port from 1 to 65535")
     return int(text)
 
 
-def _read_scenario(path: Path, engine: Engine) -> dict[str, Any]:
-    return engine.parse(read_limited(path, limit=LARGEST_SCENARIO_BYTES))
-
-
-def _plan(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
-    if options.output is not None:
-        refuse_taken(options.output, force=options.force)
-    scenario = _read_scenario(options.scenario, engine)
-    if options.goal is not None:
-        scenario = engine.with_goal(scenario, options.goal)
-    job = engine.read(scenario)
-    progress = ProgressLine(streams.err, job.currency)
-    told = False
-
-    with Interrupts() as interrupts:
-
-        def wait() -> None:
-            nonlocal told
-            if interrupts.stop() and not told:
-                told = True
-                progress.say(STOPPING)
-            if not options.quiet:
-                progress.tick()
-
-        try:
-            plan = engine.plan(
-                scenario,
-                seconds=options.seconds,
-                seed=options.seed,
-                on_progress=None if options.quiet else progress.update,
-                should_stop=interrupts.stop,
-                should_quit=interrupts.quit,
-                on_wait=wait,
-            )
-        finally:
-            progress.finish()
-
-    if options.output is not None:
-        write_whole(options.output, plan.model_dump_json(indent=1) + "\n", force=options.force)
-    if options.json:
-        streams.out.write(plan.model_dump_json(indent=1) + "\n")
-    else:
-        kept = 0 if options.output is None else 1
-        lines = None if options.full else SCREEN_LINES - kept
-        streams.out.write(summarise(plan, job, lines=lines))
-        if kept:
-            streams.out.write(f"Plan kept in {plain(str(options.output))}\n")
-    return _plan_code(plan)
-
-
-def _plan_code(plan: Plan) -> int:
-    if plan.status == "impossible":
-        return NOT_SO
-    return NO_PLAN_YET if plan.cost is None else DONE
-
-
 def _check(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
-    job = engine.read(_read_scenario(options.scenario, engine))
+    job = engine.read(read_scenario(options.scenario, engine))
     plan = read_plan(options.plan, limit=LARGEST_PLAN_BYTES)
     faults = engine.faults(job, plan)
     if options.json:
@@ -311,14 +294,14 @@ def _check(options: argparse.Namespace, engine: Engine, streams: Streams) -> int
 
 
 def _show(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
-    job = engine.read(_read_scenario(options.scenario, engine))
+    job = engine.read(read_scenario(options.scenario, engine))
     text = engine.describe(job)
     streams.out.write(text if text.endswith("\n") else text + "\n")
     return DONE
 
 
 def _resolve(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
-    job = engine.read(_read_scenario(options.scenario, engine))
+    job = engine.read(read_scenario(options.scenario, engine))
     return _emit(json.dumps(engine.resolved(job), indent=1, allow_nan=False), options, streams)
 
 
@@ -354,7 +337,7 @@ def _summary(options: argparse.Namespace, engine: Engine, streams: Streams) -> i
     plan = read_plan(options.plan, limit=LARGEST_PLAN_BYTES)
     job = None
     if options.scenario is not None:
-        job = engine.read(_read_scenario(options.scenario, engine))
+        job = engine.read(read_scenario(options.scenario, engine))
     streams.out.write(summarise(plan, job, lines=None if options.full else SCREEN_LINES))
     return DONE
 

@@ -16,6 +16,12 @@ LONGEST_SECONDS = 86_400.0
 LARGEST_SEED = 2**31 - 1
 """The random seed of the solver libraries is a 32-bit number."""
 
+MOST_OPTIONS = 12
+"""Plans beside one another: a table that can still be compared."""
+
+MOST_JOINTS = 1_000
+"""By which options may be asked to differ; no mold has more."""
+
 LONGEST_REQUEST_SECONDS = 120.0
 """Time limit that a request over HTTP may ask for."""
 

@@ -20,6 +20,9 @@ SCREEN_LINES = 44
 _SECOND_BLOCK = 42
 """Column where the right one of two blocks begins."""
 
+_AFTER_WIDTH = 10
+"""Columns of a short summary for the sections that must be off before."""
+
 LOCAL_CODES = "Local codes and licensed practice decide."
 
 USUAL_CAUTIONS = (
@@ -55,17 +58,24 @@ _OTHER_HOURS = "other"
 _DIRECTIONS = (("front", "rear"), ("left", "right"), ("up", "down"))
 
 
-def summarise(plan: Plan, job: Job | None = None, *, lines: int | None = SCREEN_LINES) -> str:
+def summarise(
+    plan: Plan,
+    job: Job | None = None,
+    *,
+    lines: int | None = SCREEN_LINES,
+    stopped: bool = False,
+) -> str:
     """Return the summary of a plan, at most 80 columns wide.
 
     ``job`` names the stock in words.  ``lines`` is the height to keep to: where it is short,
     patches and cautions are cut to a line each and long lists end with what is missing; None
-    prints all.
+    prints all, with the basis of each lift and where each section's mass is.  ``stopped`` tells
+    that the builder ended the work.
     """
     if plan.status == "impossible":
         return "\n".join(_impossible(plan)) + "\n"
     if plan.cost is None:
-        return "\n".join(_no_answer(plan)) + "\n"
+        return "\n".join(_no_answer(plan, stopped=stopped)) + "\n"
     top = [
         *_head(plan),
         *_buy(plan, job),
@@ -76,7 +86,7 @@ def summarise(plan: Plan, job: Job | None = None, *, lines: int | None = SCREEN_
     whole = [
         *top,
         *wrap(_covers(plan), first="PROOF  ", rest="  "),
-        *_sections(plan, whole=True),
+        *_sections(plan, full=lines is None),
         "CAUTIONS",
     ]
     own = [wrap(text, first="  ! ", rest="    ") for text in plan.cautions]
@@ -89,7 +99,7 @@ def summarise(plan: Plan, job: Job | None = None, *, lines: int | None = SCREEN_
     text = [*whole, *(line for one in own for line in one), *usual]
     if lines is not None and len(text) > lines:
         top.append(clip(f"PROOF  {plain(_covers(plan))}", WIDTH))
-        text = _short(top, _sections(plan, whole=False), own, usual, lines)
+        text = _short(top, _sections_short(plan), own, usual, lines)
     return "\n".join(text) + "\n"
 
 
@@ -359,45 +369,100 @@ def _percent(share: float) -> str:
     return f"{100 * max(share, 0.0):.1f} %"
 
 
-def _sections(plan: Plan, *, whole: bool) -> list[str]:
-    """List the sections; ``whole`` wraps their patches where else they are cut to one line."""
+def _sections(plan: Plan, *, full: bool) -> list[str]:
+    """List the sections in the order of removal, each with what goes before it.
+
+    ``full`` adds where its mass is and on what basis it is lifted.
+    """
     if not plan.sections:
         return []
-    rows, notes = [], []
-    for section, step in removal_pairs(plan):
-        rows.append(
-            [
-                section.id,
-                weight(section.mass_kg, plan.length_unit),
-                crew(section.people),
-                direction(step.pull) if step is not None else "",
-                f"{step.draft_deg:.1f}" if step is not None else "",
-            ]
-        )
-        notes.append(_section_notes(section, step))
-    lines = table(
+    block = [_ORDER]
+    lines, pairs = _section_table(plan), removal_pairs(plan)
+    block.append(f"{lines[0]}  patches")
+    indent = " " * (columns(lines[0]) + 2)
+    for line, (section, step) in zip(lines[1:], pairs, strict=True):
+        block += wrap(_grouped(section.patches), first=pad(line, len(indent)), rest=indent)
+        for told in _section_notes(section, step, plan.length_unit, full=full):
+            block += wrap(told, first="      ", rest="        ")
+    if full and any(section.centre_mm for section in plan.sections):
+        block.append("  Centres of mass: boxes weighted by area, from the scenario's own zero.")
+    return block
+
+
+_ORDER = "SECTIONS in the order they come off; assemble in reverse (draft: least, degrees)"
+_ORDER_WITH_METAL = (
+    "SECTIONS in the order they come off; assemble in reverse; * metal first (--full)"
+)
+
+
+def _sections_short(plan: Plan) -> list[str]:
+    """List the sections in a line each: what must be off before, then the patches as far as fit."""
+    if not plan.sections:
+        return []
+    pairs = removal_pairs(plan)
+    lines = _section_table(plan)
+    befores = ["after"]
+    for _, step in pairs:
+        mark = "*" if step is not None and step.drawn_first else ""
+        befores.append(mark + clip(",".join(step.after) if step is not None else "", _AFTER_WIDTH))
+    wide = max(columns(one) for one in befores)
+    patches = ["patches", *(plain(_grouped(section.patches)) for section, _ in pairs)]
+    begun = [pad(line, columns(lines[0])) for line in lines]
+    block = [
+        clip(f"{line}  {pad(before, wide)}  {named}", WIDTH)
+        for line, before, named in zip(begun, befores, patches, strict=True)
+    ]
+    drawn = any(before.startswith("*") for before in befores)
+    return [_ORDER_WITH_METAL if drawn else _ORDER, *block]
+
+
+def _section_table(plan: Plan) -> list[str]:
+    rows = [
+        [
+            section.id,
+            weight(section.mass_kg, plan.length_unit),
+            crew(section.people),
+            direction(step.pull) if step is not None else "",
+            f"{step.draft_deg:.1f}" if step is not None else "",
+        ]
+        for section, step in removal_pairs(plan)
+    ]
+    return table(
         rows,
         head=["id", "weight", "lift", "pull", "draft"],
         sides=["left", "right", "left", "left", "right"],
         give=0,
     )
-    block = ["SECTIONS, in the order they come off (draft: the least, in degrees)"]
-    block.append(f"{lines[0]}  patches")
-    indent = " " * (columns(lines[0]) + 2)
-    for line, note in zip(lines[1:], notes, strict=True):
-        begun = pad(line, len(indent))
-        wrapped = wrap(note, first=begun, rest=indent)
-        block += wrapped if whole else [clip(begun + plain(note), WIDTH)]
-    return block
 
 
-def _section_notes(section: Section, step: PullStep | None) -> str:
-    words = [_grouped(section.patches)]
+def _section_notes(section: Section, step: PullStep | None, unit: str, *, full: bool) -> list[str]:
+    notes = []
     if step is not None and step.after:
-        words.append(f"after {', '.join(step.after)}")
+        verb = "blocks" if len(step.after) == 1 else "block"
+        notes.append(f"after {', '.join(step.after)}, which {verb} its pull until off")
     if step is not None and step.drawn_first:
-        words.append(f"draw {', '.join(step.drawn_first)} first")
-    return "; ".join(words)
+        edges = ", ".join(f'"{edge}"' for edge in step.drawn_first)
+        notes.append(f"draw first the metal that lies across its pull: {edges}")
+    if full:
+        if step is not None and step.draft_set_by:
+            notes.append(f"least draft at {', '.join(step.draft_set_by)}")
+        if section.extent_mm is not None:
+            sizes = " x ".join(format_length(one, unit) for one in section.extent_mm)
+            notes.append(f"extent {sizes} (front x left x up)")
+        if section.centre_mm is not None:
+            notes.append(f"centre of mass about {_place(section.centre_mm, unit)}")
+        if section.lift_basis:
+            notes.append(f"lift: {section.lift_basis}")
+    return notes
+
+
+def _place(point: Vector, unit: str) -> str:
+    """Return a point as "12 in front, 3 in right, 40 in up", in whole inches or centimetres."""
+    step_mm, shown = (25.4, "in") if unit in ("in", "ft") else (10.0, "cm")
+    return ", ".join(
+        f"{format_length(round(abs(amount) / step_mm) * step_mm, shown)} {_side(axis, amount)}"
+        for axis, amount in enumerate(point)
+    )
 
 
 def _grouped(patches: tuple[str, ...]) -> str:
@@ -427,12 +492,8 @@ def _impossible(plan: Plan) -> list[str]:
     return block
 
 
-def _no_answer(plan: Plan) -> list[str]:
-    block = [*wrap(plan.title), "=" * WIDTH]
-    if plan.status == "stopped":
-        block.append("STOPPED before a first plan was found")
-    else:
-        block.append("NO ANSWER in the time given")
+def _no_answer(plan: Plan, *, stopped: bool) -> list[str]:
+    block = [*wrap(plan.title), "=" * WIDTH, no_plan_words(plan, stopped=stopped)]
     block += wrap(
         "That does not mean that there is none: give it more time with --seconds.",
         first="  ",
@@ -445,6 +506,15 @@ def _no_answer(plan: Plan) -> list[str]:
         )
     block += _further(plan)
     return block
+
+
+def no_plan_words(plan: Plan | None, *, stopped: bool) -> str:
+    """Say why there is no plan yet: the builder stopped, the time ran out, or the work did."""
+    if stopped or (plan is not None and plan.status == "stopped"):
+        return "STOPPED before the first plan"
+    if plan is not None and plan.made.seconds is None:
+        return "NO ANSWER from the steps of work that are tried without --seconds"
+    return "NO ANSWER in the time given"
 
 
 def _further(plan: Plan) -> list[str]:

@@ -92,8 +92,9 @@ def table(
     indent: str = "  ",
     width: int = WIDTH,
     give: int = 0,
+    gap: int = 2,
 ) -> list[str]:
-    """Return rows as lines with aligned columns, two blanks between them; empty columns vanish.
+    """Return rows as lines with aligned columns, ``gap`` blanks between; empty columns vanish.
 
     ``give`` is the column that is clipped where a line would be wider than the width.
     """
@@ -106,17 +107,20 @@ def table(
     for row in cells:
         row.extend([""] * (count - len(row)))
     widths = [max(columns(row[place]) for row in cells) for place in range(count)]
-    over = columns(indent) + sum(size + 2 for size in widths if size) - 2 - width
+    over = columns(indent) + sum(size + gap for size in widths if size) - gap - width
     if over > 0:
         widths[give] = max(widths[give] - over, 3)
     chosen: Sequence[Side] = sides if sides is not None else ["left"] * count
     return [
         clip(
             indent
-            + "  ".join(
+            + (" " * gap)
+            .join(
                 pad(clip(cell, size), size, side)
                 for cell, size, side in zip(row, widths, chosen, strict=True)
-            ).rstrip(),
+                if size
+            )
+            .rstrip(),
             width,
         )
         for row in cells

@@ -17,8 +17,8 @@ def test_summary_fits_a_screen_of_80_columns():
 @pytest.mark.parametrize(
     "fact",
     [
-        "1  roll, 24 ga aluminium, 8 in x 10 ft       14.00",
-        "1  sheet, 22 ga galvanised, 36 in x 48 in    38.00",
+        "1  roll, 24 ga aluminium, 8 in x 10 ft     14.00",
+        "1  sheet, 22 ga galvanised, 36 in x 48 in  38.00",
         "14 bolts 5/16 x 1-1/4 in",
         # 15 of the 21 clamps are on hand, so 6 are bought.
         "6 clamps",
@@ -39,7 +39,8 @@ def test_summary_fits_a_screen_of_80_columns():
         "no nest below   52.00  gap 0.0 %",
         # 6.4 kg / 0.45359 = 14.1 lb.
         "lid     14 lb  1 person  up     90.0  lid",
-        "after lid",
+        "SECTIONS in the order they come off; assemble in reverse",
+        "after lid, which blocks its pull until off",
         "Boxes are missing",
         "Sharp edges",
         "Lifting",
@@ -133,6 +134,40 @@ def test_forty_sections_are_cut_on_a_screen_and_whole_in_full():
     assert all(patch in full for section in sections for patch in section.patches)
 
 
+def test_a_full_summary_tells_what_goes_first_where_the_mass_is_and_who_says_so():
+    [frame, lid] = lid_plan().sections
+    # 254 mm are 10 in, 304.8 mm are 12 in, 101.6 mm are 4 in.
+    lid = lid.model_copy(
+        update={"centre_mm": (254.0, -304.8, 101.6), "extent_mm": (609.6, 457.2, 25.4)}
+    )
+    [first, second] = lid_plan().removal
+    first = first.model_copy(update={"drawn_first": ("lid | frame",)})
+    plan = lid_plan(sections=(frame, lid), removal=(first, second))
+    full = summarise(plan, lid_job(), lines=None)
+    for fact in (
+        'draw first the metal that lies across its pull: "lid | frame"',
+        "centre of mass about 10 in front, 12 in right, 4 in up",
+        "extent 24 in x 18 in x 1 in (front x left x up)",
+        "after lid, which blocks its pull until off",
+        "lift: NIOSH",
+        "least draft at lid",
+    ):
+        assert fact in full
+    assert full.index("  lid  ") < full.index("  frame")
+    short = summarise(plan, lid_job())
+    assert 'draw first the metal that lies across its pull: "lid | frame"' in short
+    assert "centre of mass" not in short
+    assert "NIOSH" not in short
+
+
+def test_a_screen_too_short_for_names_still_shows_order_and_drawn_metal():
+    sections, removal = _many_sections(8)
+    text = summarise(lid_plan(sections=sections, removal=removal), lid_job(), lines=36)
+    assert "* metal first (--full)" in text
+    [row] = [line for line in text.splitlines() if line.startswith("  section-02")]
+    assert "*section..." in row
+
+
 def test_hours_under_names_that_the_summary_does_not_know_are_still_counted():
     plan = lid_plan()
     odd = plan.hours[0].model_copy(update={"operation": "polish", "minutes": 61.0})
@@ -155,7 +190,17 @@ def test_no_answer_is_not_called_impossible():
 
 
 def test_stopping_before_the_first_plan_is_told_as_such():
-    assert "STOPPED before a first plan" in summarise(unanswered_plan("stopped"), lid_job())
+    assert "STOPPED before the first plan" in summarise(unanswered_plan("stopped"), lid_job())
+    text = summarise(unanswered_plan(), lid_job(), stopped=True)
+    assert "STOPPED before the first plan" in text
+    assert "in the time given" not in text
+
+
+def test_work_without_a_time_limit_never_blames_the_time():
+    made = lid_plan().made.model_copy(update={"seconds": None})
+    text = summarise(unanswered_plan().model_copy(update={"made": made}), lid_job())
+    assert "NO ANSWER" in text
+    assert "in the time given" not in text
 
 
 def test_names_cannot_steer_the_terminal():
