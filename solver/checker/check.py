@@ -47,6 +47,7 @@ RULES: tuple[Rule, ...] = (
     release.releases,
     release.blocked,
     release.drawn_first,
+    release.trapped,
     release.draft_figures,
     # edges
     treatments.treatments,

@@ -132,12 +132,14 @@ def blocked(reading: Reading) -> Iterator[Fault]:
 
 def drawn_first(reading: Reading) -> Iterator[Fault]:
     """Metal of a pinched joint that lies across the pull is named as drawn out first."""
+    limit = math.sin(math.radians(reading.job.rules.blocking_deg))
     for step in reading.plan.removal:
         for edge in reading.joints:
             found = _leaning(reading, step, edge)
             across = found is not None and reading.job.carries_metal(edge) and found[1] > 0
             named = edge.id in step.drawn_first
-            doubtful = found is not None and abs(found[1]) <= UNIT
+            # within the blocking angle a flat side pulled square may count either way
+            doubtful = found is not None and -UNIT <= found[1] <= limit + UNIT
             if across != named and not doubtful:
                 leaning = found[1] if found else 0.0
                 yield Fault(
@@ -149,6 +151,22 @@ def drawn_first(reading: Reading) -> Iterator[Fault]:
         for name in step.drawn_first:
             if all(edge.id != name for edge in reading.joints):
                 yield Fault("drawn first", _place(step), f'names "{name}", which is no joint')
+
+
+def trapped(reading: Reading) -> Iterator[Fault]:
+    """No pull leans into metal with a return: it hooks under the laminate and cannot be drawn."""
+    limit = math.sin(math.radians(reading.job.rules.blocking_deg))
+    for step in reading.plan.removal:
+        for edge in reading.joints:
+            found = _leaning(reading, step, edge)
+            hooked = reading.job.carries_metal(edge) and edge.return_mm > 0
+            if found is not None and hooked and found[1] > limit + UNIT:
+                yield Fault(
+                    "return",
+                    _place(step),
+                    f'is pulled into the metal at edge "{edge.id}", whose return holds it in the '
+                    f"part: {found[1]:.4f} of its way, {limit:.4f} is allowed",
+                )
 
 
 def draft_figures(reading: Reading) -> Iterator[Fault]:

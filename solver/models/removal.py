@@ -10,7 +10,9 @@ of those joints is stuck as well; that is one linear row over sections, and it i
 smallest group of certificates that is closed (every joint leads to a section of the group).
 
 Metal: at a flashed joint the metal stays in the part.  Where a pull leans past the joint's facing
-by more than the blocking angle the section would drag the metal, so the metal is drawn first.
+by more than the blocking angle the section would drag the metal, so the metal is drawn first.  Metal
+with a return hooks under the laminate and cannot be drawn: such a joint holds its sections back for
+ever, so both must be pulled clear of it, and the metal leaves with the part.
 """
 
 from __future__ import annotations
@@ -109,7 +111,8 @@ def removal_or_cut(
     lean = math.sin(math.radians(problem.blocking_deg)) + RELEASE_SLACK
     while left:
         for k in sorted(fresh):
-            answer = _may_go(problem, ordered[k], [j for j in joints[k] if j[1] in left])
+            holding = [j for j in joints[k] if j[1] in left or problem.edges[j[0]].hooked]
+            answer = _may_go(problem, ordered[k], holding)
             if isinstance(answer, Release):
                 free[k] = answer
             else:
@@ -174,7 +177,10 @@ def _smallest_cut(
         edge = problem.edges[e]
         return edge.b if int(section_of[edge.a]) == k else edge.a
 
-    leads = {k: {int(section_of[far(k, e)]) for e in stuck[k][1]} for k in left}
+    leads = {
+        k: {int(section_of[far(k, e)]) for e in stuck[k][1] if not problem.edges[e].hooked}
+        for k in left
+    }
     best: set[int] | None = None
     for k in sorted(left):
         group, todo = {k}, [k]
@@ -192,7 +198,8 @@ def _smallest_cut(
             edge, there = problem.edges[e], far(k, e)
             contains[k].add(edge.a + edge.b - there)
             excludes[k].add(there)
-            contains[int(section_of[there])].add(there)
+            if not edge.hooked:
+                contains[int(section_of[there])].add(there)
     return RemovalCut(
         tuple(
             Certificate(tuple(sorted(contains[k])), tuple(sorted(excludes[k])), *stuck[k])

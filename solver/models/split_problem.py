@@ -52,7 +52,9 @@ class SplitEdge:
     ``facings``: unit vectors from a toward b, several for a line that turns (a loop goes all
     round); none: this edge blocks no removal.  ``inside_cost`` is paid when both patches are in
     one section, ``joint_cost`` when the edge is a joint; ``joint_mass_kg`` is the flange that a
-    joint adds to *each* of its two sections.
+    joint adds to *each* of its two sections.  ``hooked``: as a joint it holds metal with a return,
+    which cannot be drawn out of the part; no section may lean into it, whether its neighbour is
+    still there or not.
     """
 
     id: str
@@ -64,6 +66,7 @@ class SplitEdge:
     inside_cost: float = 0.0
     joint_cost: float = 0.0
     joint_mass_kg: float = 0.0
+    hooked: bool = False
 
 
 @dataclass(frozen=True)

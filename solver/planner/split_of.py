@@ -123,6 +123,7 @@ def split_problem_of(
                 inside_cost=inside,
                 joint_cost=joint,
                 joint_mass_kg=flange_kg(job, edge),
+                hooked=job.carries_metal(edge) and edge.return_mm > 0,
             )
         )
     limits = job.rules

@@ -328,6 +328,17 @@ def _metal_across_the_pull_is_not_named(job, plan):
     return job, with_step(plan, 1, drawn_first=())
 
 
+@breaks(
+    "return",
+    'section "S1"',
+    box_in_two_sections,
+    also={"flat width", "folds", "outline", "section mass"},
+)
+def _metal_across_the_pull_hooks_under_the_laminate(job, plan):
+    far = next(i for i, edge in enumerate(job.edges) if edge.id == "a | b.far")
+    return job_edge(job, far, return_mm=12.0), plan
+
+
 @breaks("draft", 'section "S1"', box_in_two_sections)
 def _a_wrong_draft(job, plan):
     return job, with_step(plan, 1, draft_deg=6.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import permutations
 
 import networkx as nx
@@ -83,6 +84,21 @@ def test_a_plug_comes_off_before_the_frame_that_it_locks() -> None:
     assert [step.section for step in order.steps] == [1, 0]
     assert order.steps[1].after == (1,)
     assert order.steps[1].metal_first == (0,)
+
+
+def test_metal_with_a_return_holds_a_section_back_even_when_its_neighbour_is_gone() -> None:
+    # The same frame and plug, but the metal between them hooks under the laminate.
+    frame = patch("frame", (0, 0, 1))
+    plug = patch("plug", (0, 0, 1))
+    round_ = [(math.cos(t), math.sin(t), 0.3) for t in np.arange(6) * math.pi / 3]
+    line = replace(edge(0, 1, *[(x, y, z) for x, y, z in round_]), hooked=True)
+    problem = SplitProblem((frame, plug), (line,), pulls=((0, 0, 1),))
+    cut = removal_or_cut(problem, [(0,), (1,)])
+    assert isinstance(cut, RemovalCut)
+    # the frame alone is to blame: no section may hold it without the plug
+    assert [c.contains for c in cut.certificates] == [(0,)]
+    assert [c.excludes for c in cut.certificates] == [(1,)]
+    assert isinstance(removal_or_cut(problem, [(0, 1)]), RemovalOrder)
 
 
 @pytest.mark.parametrize("seed", [2, 5, 8, 11, 14, 17])
