@@ -32,6 +32,9 @@ from solver.nests.verify import verify
 MOST_EXACTLY = 40
 """Straight blanks on one unit up to this number are also searched depth first."""
 
+HOPELESS_SHARE = 0.15
+"""Where plain layouts leave out more than this share of the area, no search will mend it."""
+
 Attempt = tuple[list[Placement], bool]
 """Placements with units as indices into the units given, and whether the deadline cut them."""
 
@@ -66,8 +69,9 @@ def nest_into(
     `units` names each unit once: the same Stock twice is two units of it, of which the first
     `on_hand` come from the shelf. Units without blanks are left out of the layout. `effort` counts
     steps of ruin and return, so that equal calls give equal layouts; with 0 the search gives up at
-    the first blank without a place, and an incomplete layout may be empty; `deadline` (an instant
-    of time.monotonic) is a guard, and the layout tells when it cut the search.
+    the first blank without a place, and an incomplete layout may be empty. No search follows where
+    plain layouts leave out far too much. `deadline` (an instant of time.monotonic) is a guard, and
+    the layout tells when it cut the search.
 
     Raises ValueError for blanks, stock or a gap that make no sense, with the place.
     """
@@ -145,7 +149,9 @@ def _attempts(task: _Task, rng: random.Random) -> Iterator[Attempt]:
     for stretch in (1.0, 0.6)[: 1 if task.quick else 2]:
         fill.fill_greedy(filling, rng, stretch, task.deadline, all_or_none=task.quick)
         yield fill.placements_of(filling), task.late()
-    if task.quick:
+    missing = sum(at is None for at in filling.laid)
+    total = sum(piece.area_mm2 for piece in pieces)
+    if task.quick or (missing > 3 and filling.left_out_mm2() > HOPELESS_SHARE * total):
         return
     if rectangular:
         pressed, cut = press(filling, task.gap_mm, rng, 1 + task.effort // 4, task.deadline)

@@ -1,9 +1,9 @@
 """Make room on given units: push each layout together, lay what was left out, ruin and return.
 
-Works on rectangular units from a filling that left something out. A step takes a few neighbours out
-of one unit, lays them and what is left out anew on the bitmaps of all units, and stands when no more
-area is left out than before; the unit is then pushed together so that what is free gathers at its
-end.
+Works on rectangular units from a filling that left something out. A step takes a few neighbours
+out of one unit, lays them and what is left out anew on the bitmaps of all units, and stands when no
+more area is left out than before; the unit is then pushed together so that what is free gathers at
+its end.
 """
 
 import random

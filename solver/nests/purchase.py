@@ -2,14 +2,17 @@
 
 Candidates come from a small integer programme over whole units: the cheapest numbers to buy that
 meet the proven rows stretched by a fill factor. The factor is bisected between what failed and what
-was nested; then every purchase that is cheaper than the best so far, and has nearly as much room,
-is tried in order of price. What is on hand costs nothing and is offered to every nest first.
+was nested; then purchases cheaper than the best so far are tried, those with as much room first and
+ever less roomy ones after them, in order of price. Whatever is best is also tried with one unit
+less and with one unit changed for a cheaper one. What is on hand costs nothing and is offered to
+every nest first.
 """
 
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+import numpy as np
 import shapely
 
 from solver.nests.lanes import is_box
@@ -59,6 +62,13 @@ class _Search:
         )
         return numbers
 
+    def hopeless(self, numbers: Sequence[int]) -> bool:
+        """Whether the rows forbid a purchase, or one that buys as much of everything failed."""
+        if any(all(n <= t for n, t in zip(numbers, known, strict=True)) for known in self.tried):
+            return True
+        have = np.array(numbers) + np.array([stock.on_hand for stock in self.stocks])
+        return bool(np.any(self.rows.held @ have < self.rows.needed * (1 - 1e-7)))
+
     def attempt(self, numbers: Sequence[int], effort: int) -> bool:
         """Nest on these numbers and all that is on hand; keep the layout when it is cheaper."""
         units = _units(self.stocks, numbers)
@@ -107,7 +117,9 @@ def purchase(
     if rows.impossible is None:
         low, high = _first(search, start, effort)
         if effort > 0 and high is not None:
+            _trim(search, effort)
             _bisect(search, low, high, effort)
+            _trim(search, effort)
             _by_price(search, effort)
     return _result(search)
 
@@ -183,19 +195,57 @@ def _bisect(search: _Search, low: float, high: float, effort: int) -> None:
             low = middle
 
 
+def _trim(search: _Search, effort: int) -> None:
+    """Try the best purchase with one unit less, then with one unit changed for a cheaper one."""
+    better = True
+    while better:
+        better = False
+        numbers = _bought(search)
+        changes: list[tuple[bool, float, list[int]]] = []
+        for k, n in enumerate(numbers):
+            if n == 0:
+                continue
+            less = [m - (j == k) for j, m in enumerate(numbers)]
+            changes.append((False, search.stocks[k].price, less))
+            for j, other in enumerate(search.stocks):
+                saved = search.stocks[k].price - other.price
+                limit = other.for_sale
+                if saved > 1e-9 and (limit is None or less[j] < limit):
+                    changes.append((True, saved, [m + (i == j) for i, m in enumerate(less)]))
+        changes.sort()
+        for _, _, changed in changes[: 4 + effort // 10]:
+            if search.late():
+                return
+            if search.hopeless(changed):
+                continue
+            if search.attempt(changed, effort):
+                better = True
+                break
+            search.tried.append(changed)
+
+
+def _bought(search: _Search) -> list[int]:
+    assert search.best is not None
+    return [
+        sum(unit.bought and unit.stock_id == stock.id for unit in search.best.units)
+        for stock in search.stocks
+    ]
+
+
 def _by_price(search: _Search, effort: int) -> None:
-    """Try purchases that are cheaper than the best and nearly as roomy, in order of price."""
-    tries = 4 + effort // 20
-    factor = max(1.0, 0.96 * _room_factor(search))
+    """Try purchases cheaper than the best: as roomy first, then ever less roomy, by price."""
+    tries = 8 + effort // 8
+    share = 1.0
     while tries > 0 and not search.late():
-        tries -= 1
+        factor = max(1.0, share * _room_factor(search))
         numbers = search.candidate(factor, _below(search))
         if numbers is None:
             if factor == 1.0:
                 return
-            factor = max(1.0, factor - 0.04)
+            share -= 0.03
             continue
-        if not search.attempt(numbers, 2 * effort):
+        tries -= 1
+        if not search.attempt(numbers, effort):
             search.tried.append(numbers)
 
 
