@@ -10,9 +10,9 @@ of those joints is stuck as well; that is one linear row over sections, and it i
 smallest group of certificates that is closed (every joint leads to a section of the group).
 
 Metal: at a flashed joint the metal stays in the part.  Where a pull leans past the joint's facing
-by more than the blocking angle the section would drag the metal, so the metal is drawn first.  Metal
-with a return hooks under the laminate and cannot be drawn: such a joint holds its sections back for
-ever, so both must be pulled clear of it, and the metal leaves with the part.
+by more than the blocking angle the section would drag the metal, so the metal is drawn first.
+Metal with a return hooks under the laminate and cannot be drawn: such a joint holds its sections
+back for ever, so both must be pulled clear of it, and the metal leaves with the part.
 """
 
 from __future__ import annotations

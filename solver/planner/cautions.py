@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from solver.data.job import Job
-from solver.data.plan import Section
+from solver.data.plan import EdgePlan, Section
 from solver.data.units import format_length
+from solver.planner.reach_of import reach_cautions
 from solver.planner.run_lines import capped_stands_mm
 from solver.planner.sheets import Sheet
 from solver.rules.access import too_low
@@ -23,6 +24,7 @@ CLOTH_FILLET_MM = 25.4 / 8
 def cautions_of(
     job: Job,
     sections: Sequence[Section],
+    edges: Sequence[EdgePlan],
     used: Sequence[Sheet],
     forced_runs: Sequence[str],
 ) -> tuple[str, ...]:
@@ -46,6 +48,7 @@ def cautions_of(
     ]
     for run in forced_runs:
         said.append(f'"{run}": a seam lies near a corner or a notch; there was no other place')
+    said += reach_cautions(job, sections, edges)
     for sheet in used:
         warning = root_caution(sheet.metal, job.rules)
         if warning is not None:
@@ -73,6 +76,10 @@ def cautions_of(
 def notes_of(job: Job) -> tuple[str, ...]:
     """Return what was assumed, and which rules are off for want of measures."""
     notes = list(job.notes)
+    hooked = [e.id for e in job.edges if job.carries_metal(e) and e.return_mm > 0]
+    if hooked:
+        named = ", ".join(f'"{edge}"' for edge in hooked)
+        notes.append(f"metal with a return hooks under the laminate and leaves with it: {named}")
     if job.shop.largest_section_mm is not None and any(p.box_mm is None for p in job.patches):
         missing = next(p.id for p in job.patches if p.box_mm is None)
         notes.append(

@@ -163,13 +163,13 @@ def _walked(station_mm: float, length_mm: float, backward: bool) -> float:
 
 
 def _shape(edge: Edge, backward: bool, stand_mm: float) -> FlashingShape:
-    first_hand: Hand = "right" if backward else "left"
-    other_hand: Hand = "left" if backward else "right"
+    # without a return its side says nothing, and pieces may run on where the names change places
+    to_left = not edge.return_mm or (edge.return_to == "first") != backward
     return FlashingShape(
         stand_mm=stand_mm,
         grip_mm=edge.grip_mm,
         return_mm=edge.return_mm,
-        return_hand=first_hand if edge.return_to == "first" else other_hand,
+        return_hand="left" if to_left else "right",
         flange=edge.flange,
     )
 

@@ -78,7 +78,9 @@ def plan_of(request: Request, found: Found, parts: Parts | None) -> Plan:
             "amounts": body.amounts,
             "hours": body.hours,
             "minutes": body.minutes,
-            "cautions": cautions_of(request.job, body.sections, body.used, body.forced_runs),
+            "cautions": cautions_of(
+                request.job, body.sections, body.edges, body.used, body.forced_runs
+            ),
             "notes": notes_of(request.job),
         }
     )
