@@ -40,7 +40,9 @@ Attempt = tuple[list[Placement], bool]
 
 
 @dataclass(frozen=True)
-class _Task:
+class Task:
+    """What nest_into was asked, for the ways to nest that it tries."""
+
     shapes: Sequence[Shape]
     units: Sequence[Stock]
     gap_mm: float
@@ -53,6 +55,7 @@ class _Task:
         return self.effort == 0
 
     def late(self) -> bool:
+        """Whether the deadline has passed."""
         return self.deadline is not None and time.monotonic() > self.deadline
 
 
@@ -84,7 +87,7 @@ def nest_into(
     best: list[Placement] = []
     best_area = 0.0
     cut = False
-    task = _Task(shapes, units, gap_mm, effort, deadline)
+    task = Task(shapes, units, gap_mm, effort, deadline)
     for placements, late in _attempts(task, random.Random(seed)):
         cut = cut or late
         placed = sum(area[p.shape_id] for p in placements)
@@ -124,7 +127,7 @@ def is_rectangle(stock: Stock) -> bool:
     return bool(abs(region.area - shapely.envelope(region).area) < 1e-6)
 
 
-def _attempts(task: _Task, rng: random.Random) -> Iterator[Attempt]:
+def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
     """Ways to nest, quick ones first."""
     if not task.units:
         return
@@ -143,7 +146,7 @@ def _attempts(task: _Task, rng: random.Random) -> Iterator[Attempt]:
     filling = fill.Filling(boards, pieces)
     if straight and not all_straight and rectangular:
         for short_mm in (1e9, 610.0, 0.0)[: 1 if task.quick else 3]:
-            yield from _curved_then_lanes(filling, straight, task, rng, short_mm)
+            yield from curved_then_lanes(filling, straight, task, rng, short_mm)
     if task.quick and straight and not all_straight:
         return
     for stretch in (1.0, 0.6)[: 1 if task.quick else 2]:
@@ -161,7 +164,7 @@ def _attempts(task: _Task, rng: random.Random) -> Iterator[Attempt]:
 
 
 def _lane_attempts(
-    straight: Sequence[Shape], units: Sequence[Stock], task: _Task, rng: random.Random
+    straight: Sequence[Shape], units: Sequence[Stock], task: Task, rng: random.Random
 ) -> Iterator[Attempt]:
     unit_mm = lanes.whole_unit_mm(straight, task.gap_mm)
     kinds = [
@@ -226,10 +229,10 @@ def _one_deep(
     return puts
 
 
-def _curved_then_lanes(
+def curved_then_lanes(
     filling: fill.Filling,
     straight: Sequence[Shape],
-    task: _Task,
+    task: Task,
     rng: random.Random,
     short_mm: float,
 ) -> Iterator[Attempt]:

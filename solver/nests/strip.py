@@ -17,7 +17,7 @@ import shapely
 from solver.nests import fill, lanes
 from solver.nests.boards import Board, covered_cells, make_board
 from solver.nests.compaction import Frame, compact
-from solver.nests.nest_into import settle
+from solver.nests.nest_into import Task, curved_then_lanes, settle
 from solver.nests.poses import Grid, grown_ring
 from solver.nests.shapes import (
     Layout,
@@ -115,8 +115,10 @@ def _straight(
         puts, cut = lanes.beam(
             boxes, counts, [room], width, rng, deadline if cycle else None, 5, window
         )
+        if cut or len(puts) < sum(counts):
+            continue
         end = max(x + boxes[b].length for _, x, _, b in puts)
-        if not cut and end < best_end:
+        if end < best_end:
             best, best_end = puts, end
     if len(best) < sum(counts):
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
@@ -148,6 +150,9 @@ def _free(
             continue
         strip = _Strip(filling.pieces, board, gap_mm, rng, deadline, frame)
         placements = fill.placements_of(filling)
+        lined = _behind_lanes(strip, filling, shapes, short)
+        if lined is not None and strip.reach(lined) < strip.reach(placements):
+            placements = lined
         for _ in range(1 if effort == 0 else 2):
             pushed = compact(
                 placements, [p.shape for p in strip.pieces], frame, gap_mm, deadline=deadline
@@ -162,6 +167,30 @@ def _free(
     if not best:
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
     return _cycles(best_strip, best, effort)
+
+
+def _behind_lanes(
+    strip: _Strip, filling: fill.Filling, shapes: Sequence[Shape], stock: Stock
+) -> list[Placement] | None:
+    """Shortest layout with straight blanks in lanes behind the curved ones, in order of pieces."""
+    straight = [shape for shape in shapes if lanes.is_box(shape)]
+    if not straight:
+        return None
+    task = Task(shapes, [stock], strip.gap_mm, 20, strip.deadline)
+    best: list[Placement] | None = None
+    best_reach = math.inf
+    for short_mm in (0.0, 610.0, 1e9):
+        for placements, _ in curved_then_lanes(filling, straight, task, strip.rng, short_mm):
+            if len(placements) < len(strip.pieces):
+                continue
+            waiting: dict[str, list[Placement]] = {}
+            for p in placements:
+                waiting.setdefault(p.shape_id, []).append(p)
+            lined = [waiting[piece.shape.id].pop() for piece in strip.pieces]
+            reach = strip.reach(lined)
+            if reach < best_reach:
+                best, best_reach = lined, reach
+    return best
 
 
 def _cycles(strip: _Strip, start: list[Placement], effort: int) -> list[Placement]:

@@ -26,7 +26,7 @@ def strip(id_: str, length_mm: float, width_mm: float, quantity: int = 1) -> Sha
 
 
 def band(curvatures: list[tuple[float, float]], width_mm: float) -> Ring:
-    """Strip along a line of (length, curvature) stretches, offset by half the width to each side."""
+    """Strip along a line of (length, curvature) stretches, half the width to each side."""
     x = y = heading = 0.0
     spine: list[tuple[float, float, float]] = []
     for length, curvature in curvatures:

@@ -1,0 +1,188 @@
+"""Nests side by side with general-purpose libraries, in equal time on generated sets.
+
+    python tests/benchmarks/nest_bench.py curved --seconds 20 --seeds 100-107
+
+Prints the length of roll used over the area bound (curved, mixed) or the lane bound (straight) for
+each set and method. Peers run where they are installed: spyrrow (irregular), rectpack
+(rectangles); every answer of theirs is measured with shapely before it counts. `boxes` nests the
+bounding boxes of all blanks in lanes.
+"""
+
+import argparse
+import math
+import statistics
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import shapely
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from nest_sets import GAP_MM, curved_set, mixed_set, straight_set, strip
+
+from solver.nests.lane_values import lane_relaxation
+from solver.nests.lanes import make_boxes, make_room, whole_unit_mm
+from solver.nests.shapes import Shape, Stock
+from solver.nests.strip import shortest
+from solver.nests.verify import clashes
+
+SETS = {"straight": straight_set, "curved": curved_set, "mixed": mixed_set}
+
+
+def area_bound(shapes: list[Shape], stock: Stock) -> float:
+    """Length below which the blanks, grown by half the gap, have more area than the roll."""
+    area = sum(s.quantity * shapely.Polygon(s.outline_mm).buffer(GAP_MM / 2).area for s in shapes)
+    return area / (stock.width_mm + GAP_MM) - GAP_MM
+
+
+def lane_bound(shapes: list[Shape], stock: Stock) -> float:
+    unit = whole_unit_mm(shapes, GAP_MM)
+    boxes, room = make_boxes(shapes, GAP_MM, unit), make_room(stock, GAP_MM, unit)
+    gap = math.ceil(GAP_MM / unit - 1e-6)
+    demands = [
+        [(b.width, float(b.length - gap)) for b in boxes if b.kind == k and b.width <= room.width]
+        for k in range(len(shapes))
+    ]
+    return lane_relaxation(demands, room.width).least_length * unit
+
+
+def ours(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:
+    return shortest(shapes, stock, GAP_MM, seed, 10**6, time.monotonic() + seconds)[1]
+
+
+def boxes(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:
+    made = []
+    for shape in shapes:
+        box = shapely.oriented_envelope(shapely.Polygon(shape.outline_mm))
+        a, b, c = np.asarray(box.exterior.coords)[:3]
+        sides = sorted((float(np.hypot(*(b - a))), float(np.hypot(*(c - b)))))
+        made.append(strip(shape.id, sides[1], sides[0], shape.quantity))
+    try:
+        return ours(made, stock, seconds, seed)
+    except ValueError:  # a box is wider than the roll
+        return math.nan
+
+
+def with_rectpack(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:
+    import rectpack
+
+    unit = GAP_MM
+    sizes = []
+    for shape in shapes:
+        xy = np.asarray(shape.outline_mm)
+        long, high = (xy.max(axis=0) - xy.min(axis=0)).tolist()
+        sizes.append((math.ceil((long + GAP_MM) / unit), math.ceil((high + GAP_MM) / unit)))
+    width = int((stock.width_mm + GAP_MM) / unit + 1e-6)
+    best = math.inf
+    end = time.monotonic() + seconds
+    for algorithm in (
+        rectpack.MaxRectsBssf,
+        rectpack.MaxRectsBl,
+        rectpack.SkylineBl,
+        rectpack.SkylineMwf,
+    ):
+        low, high = 0, int(stock.length_mm / unit)
+        while high - low > 1 and time.monotonic() < end:
+            middle = (low + high) // 2
+            packer = rectpack.newPacker(pack_algo=algorithm, rotation=True)
+            packer.add_bin(middle, width)
+            for size in sizes:
+                packer.add_rect(*size)
+            packer.pack()
+            if len(packer.rect_list()) == len(sizes):
+                high = middle
+            else:
+                low = middle
+        best = min(best, high * unit - GAP_MM)
+    return best
+
+
+def with_spyrrow(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:
+    import spyrrow
+
+    items = []
+    for shape in shapes:
+        turns = [0.0, 90.0, 180.0, 270.0] if shape.square else [15.0 * k for k in range(24)]
+        ring = [tuple(map(float, p)) for p in shape.outline_mm]
+        items.append(
+            spyrrow.Item(
+                shape.id, [*ring, ring[0]], demand=shape.quantity, allowed_orientations=turns
+            )
+        )
+    instance = spyrrow.StripPackingInstance(
+        "set", strip_height=stock.width_mm + GAP_MM, items=items
+    )
+    config = spyrrow.StripPackingConfig(
+        early_termination=False,
+        total_computation_time=int(seconds),
+        num_workers=1,
+        min_items_separation=GAP_MM,
+        seed=seed,
+    )
+    try:
+        solution = instance.solve(config)
+    except BaseException as error:  # its panics are not Exceptions
+        if isinstance(error, KeyboardInterrupt):
+            raise
+        return math.nan
+    rings = {shape.id: np.asarray(shape.outline_mm) for shape in shapes}
+    polygons = []
+    for item in solution.placed_items:
+        turn = math.radians(item.rotation)
+        matrix = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]])
+        polygons.append(shapely.Polygon(rings[item.id] @ matrix + np.array(item.translation)))
+    laid = np.array(polygons, dtype=object)
+    if clashes(laid, GAP_MM - 0.0025):
+        return math.nan
+    bounds = shapely.bounds(laid)
+    return float(bounds[:, 2].max() - bounds[:, 0].min())
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("kind", choices=sorted(SETS))
+    parser.add_argument("--seconds", type=float, default=5.0)
+    parser.add_argument("--seeds", default="100-103")
+    parser.add_argument("--seed", type=int, default=0, help="seed of the search itself")
+    asked = parser.parse_args()
+    first, last = (int(part) for part in asked.seeds.split("-"))
+    methods: dict[str, Callable[[list[Shape], Stock, float, int], float]] = {
+        "ours": ours,
+        "boxes": boxes,
+    }
+    for name, method in (("rectpack", with_rectpack), ("spyrrow", with_spyrrow)):
+        if name == "rectpack" and asked.kind != "straight":
+            continue
+        try:
+            __import__(name)
+        except ImportError:
+            print(f"{name} is not installed: left out")
+        else:
+            methods[name] = method
+    if asked.kind == "straight":
+        del methods["boxes"]
+    ratios: dict[str, list[float]] = {name: [] for name in methods}
+    for seed in range(first, last + 1):
+        shapes, stock = SETS[asked.kind](seed)
+        bound = (lane_bound if asked.kind == "straight" else area_bound)(shapes, stock)
+        line = f"seed {seed}, {len(shapes)} blanks, {stock.width_mm / 25.4:g} in:"
+        for name, method in methods.items():
+            ratio = method(shapes, stock, asked.seconds, asked.seed) / bound
+            ratios[name].append(ratio)
+            line += f"  {name} {ratio:.3f}"
+        print(line, flush=True)
+    for name, values in ratios.items():
+        good = [v for v in values if math.isfinite(v)]
+        if good:
+            mean, middle = statistics.fmean(good), statistics.median(good)
+            print(
+                f"{name}: mean {mean:.3f} median {middle:.3f} worst {max(good):.3f} of {len(good)}"
+            )
+
+
+if __name__ == "__main__":
+    main()
