@@ -94,6 +94,7 @@ def _whole_model(job: Job, parts: Parts, short: Sequence[str]) -> tuple[Requirem
         parts.options,
         parts.edge_rules,
         parts.costs,
+        parts.areas,
         parts.columns.masks,
         parts.symmetric_pairs,
     )

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
 
 from solver.data.job import FOOT_MM, Edge, Job
@@ -20,7 +21,6 @@ from solver.models.master import (
 )
 from solver.planner.labor import edge_work, fillet_sides, joint_work, labor_cost, minutes_of
 from solver.planner.options import (
-    PieceOption,
     StretchOption,
     option_cost,
     seam_unwelcome,
@@ -112,10 +112,14 @@ def master_problem_of(
     options: Sequence[StretchOption],
     rules: Mapping[str, EdgeRule],
     costs: Costs,
+    areas: Mapping[int, float],
     columns: Sequence[int],
     symmetric_pairs: Sequence[tuple[int, int]] = (),
 ) -> MasterProblem:
-    """Return the master problem for these possible sections (bit masks over the patches)."""
+    """Return the master problem for these possible sections (bit masks over the patches).
+
+    ``areas`` are those of ``grown_areas_mm2``.
+    """
     patch = {p.id: i for i, p in enumerate(job.patches)}
     metal_edges = [edge.id for line in lines for edge in line.edges]
     line_of = {edge: i for i, edge in enumerate(metal_edges)}
@@ -123,7 +127,6 @@ def master_problem_of(
     items = sorted(sheet_of_item)
     place = {item: i for i, item in enumerate(items)}
     prices, limits, goal = job.shop.prices, job.rules, job.goal
-    needs: dict[int, PieceNeed] = {}
     return MasterProblem(
         patch_count=len(job.patches),
         columns=tuple(columns),
@@ -152,7 +155,10 @@ def master_problem_of(
                 mounting=o.mounting,
                 sheet=o.sheet,
                 cost=option_cost(job, o),
-                needs=tuple(_need(job, piece, place, needs) for piece in o.pieces),
+                needs=tuple(
+                    PieceNeed(areas[id(piece.blank)], frozenset(place[i] for i in piece.might_fit))
+                    for piece in o.pieces
+                ),
                 clamps=sum(piece.clamps for piece in o.pieces),
                 templates=tuple(
                     Template(piece.template, piece.twin_template, template_saving(job, piece))
@@ -212,26 +218,16 @@ def stock_order(sheets: Sequence[Sheet]) -> list[int]:
     return sorted(item for sheet in sheets for item in sheet.items)
 
 
-def _need(
-    job: Job, piece: PieceOption, place: Mapping[int, int], known: dict[int, PieceNeed]
-) -> PieceNeed:
-    key = id(piece.blank)
-    if key not in known or known[key].holds != frozenset(place[i] for i in piece.might_fit):
-        known[key] = PieceNeed(
-            area_mm2=grown_area_mm2(piece, job.rules.cutting_gap_mm),
-            holds=frozenset(place[i] for i in piece.might_fit),
-        )
-    return known[key]
-
-
-def grown_area_mm2(piece: PieceOption, gap_mm: float) -> float:
-    """Area that a blank takes for itself: its outline grown by half the gap.
+def grown_areas_mm2(job: Job, options: Sequence[StretchOption]) -> dict[int, float]:
+    """Area that each blank takes for itself, by the blank's identity: grown by half the gap.
 
     Blanks that keep the gap have disjoint grown outlines, inside the stock grown likewise.  Round
     corners are cut short (few segments), which only makes the area smaller and the bound safe.
     """
-    grown = shapely.Polygon(piece.blank.outline_mm).buffer(gap_mm / 2, quad_segs=2)
-    return float(grown.area)
+    blanks = {id(p.blank): p.blank for option in options for p in option.pieces}
+    outlines = np.array([shapely.Polygon(blank.outline_mm) for blank in blanks.values()])
+    grown = shapely.buffer(outlines, job.rules.cutting_gap_mm / 2, quad_segs=2)
+    return dict(zip(blanks, shapely.area(grown).tolist(), strict=True))
 
 
 def capacity_mm2(job: Job, item: int) -> float:

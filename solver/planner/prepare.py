@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from solver.data.job import Job
 from solver.planner.columns_of import sections_to_choose
-from solver.planner.master_of import costs_of
+from solver.planner.master_of import costs_of, grown_areas_mm2
 from solver.planner.options import Refusals, stretch_options
 from solver.planner.rounds import Parts
 from solver.planner.run_lines import run_lines
@@ -34,7 +34,8 @@ def prepare(
         return None, refusals
     rules = edge_rules(job, mountings)
     costs = costs_of(job)
-    least = least_costs(job, lines, sheets, options, costs)
+    areas = grown_areas_mm2(job, options)
+    least = least_costs(job, lines, sheets, options, costs, areas)
     split = split_problem_of(job, rules, least.edges, costs.section)
     on_phase("listing sections")
     choice = sections_to_choose(split, least.constant, deadline)
@@ -46,6 +47,7 @@ def prepare(
             options=options,
             edge_rules=rules,
             costs=costs,
+            areas=areas,
             split=split,
             columns=choice.columns,
             dropped_bound=choice.dropped_bound,

@@ -61,6 +61,8 @@ class Parts:
     options: tuple[StretchOption, ...]
     edge_rules: dict[str, EdgeRule]
     costs: Costs
+    areas: dict[int, float]
+    """Grown area of each blank, by its identity."""
     split: SplitProblem
     columns: Columns
     dropped_bound: float = math.inf
@@ -173,6 +175,7 @@ class _Search:
             parts.options,
             parts.edge_rules,
             parts.costs,
+            parts.areas,
             parts.columns.masks,
             parts.symmetric_pairs,
         )

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from solver.data.job import Job
-from solver.planner.master_of import Costs, capacity_mm2, grown_area_mm2
+from solver.planner.master_of import Costs, capacity_mm2
 from solver.planner.options import StretchOption, option_cost, template_saving
 from solver.planner.run_lines import RunLine
 from solver.planner.sheets import Sheet
@@ -33,11 +33,11 @@ def least_costs(
     sheets: Sequence[Sheet],
     options: Sequence[StretchOption],
     costs: Costs,
+    areas: Mapping[int, float],
 ) -> LeastCosts:
     """Return the least costs; an edge that cannot be a joint, or inside, costs infinitely much."""
     rates = [_metal_rate(job, sheet) for sheet in sheets]
     least: dict[tuple[str, str], float] = {}
-    areas: dict[int, float] = {}
     for option in options:
         edges = [
             lines[option.run].edges[(option.first + i) % len(lines[option.run].edges)]
@@ -45,10 +45,7 @@ def least_costs(
         ]
         cost = option_cost(job, option)
         for piece in option.pieces:
-            key = id(piece.blank)
-            if key not in areas:
-                areas[key] = grown_area_mm2(piece, job.rules.cutting_gap_mm)
-            cost += rates[option.sheet] * areas[key]
+            cost += rates[option.sheet] * areas[id(piece.blank)]
             if piece.twin_template and piece.twin_template != piece.template:
                 # a shared template is saved once for two pieces
                 cost -= template_saving(job, piece) / 2

@@ -31,7 +31,7 @@ from solver.models.master import Master, MasterProblem
 from solver.planner.master_of import (
     costs_of,
     fillet_litres,
-    grown_area_mm2,
+    grown_areas_mm2,
     joint_money,
     master_problem_of,
     stock_order,
@@ -53,7 +53,14 @@ def problem_of(made: Prepared, columns: Sequence[int] = ()) -> MasterProblem:
     rules = edge_rules(made.job, mountings)
     every = columns or range(1, 1 << len(made.job.patches))
     return master_problem_of(
-        made.job, made.lines, made.sheets, made.options, rules, costs_of(made.job), tuple(every)
+        made.job,
+        made.lines,
+        made.sheets,
+        made.options,
+        rules,
+        costs_of(made.job),
+        grown_areas_mm2(made.job, made.options),
+        tuple(every),
     )
 
 
@@ -125,7 +132,8 @@ def test_a_straight_blank_takes_its_own_area_and_half_a_gap_all_round() -> None:
     (piece,) = made.one("pinched", 1).pieces
     long, wide, half = 1012.7, 38.1, GAP / 2
     octagon = 2 * math.sqrt(2) * half**2
-    assert grown_area_mm2(piece, GAP) == pytest.approx(long * wide + (long + wide) * GAP + octagon)
+    area = grown_areas_mm2(made.job, made.options)[id(piece.blank)]
+    assert area == pytest.approx(long * wide + (long + wide) * GAP + octagon)
 
 
 @settings(max_examples=15, deadline=None, derandomize=True)
@@ -151,8 +159,9 @@ def test_curved_blanks_that_keep_the_gap_never_take_more_than_they_are_counted_f
     assert blank.distance(moved) == pytest.approx(GAP)
     grown = [p.buffer(GAP / 2, quad_segs=2) for p in (blank, moved)]
     assert grown[0].intersection(grown[1]).area <= 1e-6
-    assert grown_area_mm2(piece, GAP) == pytest.approx(grown[0].area)
-    assert blank.area < grown_area_mm2(piece, GAP) <= blank.buffer(GAP / 2, quad_segs=64).area
+    area = grown_areas_mm2(made.job, made.options)[id(piece.blank)]
+    assert area == pytest.approx(grown[0].area)
+    assert blank.area < area <= blank.buffer(GAP / 2, quad_segs=64).area
 
 
 def test_stock_is_counted_without_the_ends_of_rolls_and_with_half_a_gap_all_round() -> None:
