@@ -1,0 +1,203 @@
+"""A blank read back as a strip: its two long edges, the line on the mold surface, its notches.
+
+A plan gives the outline alone.  A blank starts at its root line's first point, heading along x, so
+its first edge stands from (0, -below) to (0, above); it ends in a segment as long as it is wide.
+Between them lie the grip edge and the free edge.  Points that lie nearer to the other edge than
+the width are the floors of notches.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import groupby
+from typing import Literal
+
+import numpy as np
+import shapely
+
+from api.drawing.shapes import Point
+from solver.data.plan import BlankPlan
+
+Side = Literal["free", "grip"]
+
+_LENGTH_SLACK = 0.01
+"""How far (share) a root line found from an edge may be off the plan's length: tangents and chords
+within 0.05 mm of the curve are off by far less."""
+
+
+@dataclass(frozen=True)
+class StripNotch:
+    """A notch in one edge: stations along the root line, and how deep it reaches in."""
+
+    side: Side
+    from_mm: float
+    to_mm: float
+    deep_mm: float
+
+    @property
+    def at_mm(self) -> float:
+        """Station of its middle."""
+        return 0.5 * (self.from_mm + self.to_mm)
+
+    @property
+    def wide_mm(self) -> float:
+        """Width along the root line."""
+        return self.to_mm - self.from_mm
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A blank with its long edges told apart; all in the blank's own axes, mm."""
+
+    blank: BlankPlan
+
+    @property
+    def width_mm(self) -> float:
+        """Width across the strip."""
+        return self.blank.above_mm + self.blank.below_mm
+
+    @cached_property
+    def _end(self) -> int | None:
+        """Index of the outline's point where the grip edge ends and the end cut begins."""
+        ring = np.asarray(self.blank.outline_mm)
+        sizes = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
+        fits = [
+            i for i in range(1, len(ring) - 2) if abs(sizes[i] - self.width_mm) < 1e-6 * self.width_mm
+        ]
+        if not fits:
+            return None
+        # facets may happen to be as long as the strip is wide: the end cut parts the ring best
+        travelled = np.concatenate(([0.0], np.cumsum(sizes)))
+        whole = travelled[-1] - sizes[-1]
+
+        def uneven(i: int) -> float:
+            grip, free = travelled[i], whole - travelled[i + 1]
+            return abs(grip - free)
+
+        return min(fits, key=uneven)
+
+    @cached_property
+    def grip_edge(self) -> tuple[Point, ...]:
+        """The lower edge with its notches, from start to end; empty if the strip is not read."""
+        return () if self._end is None else self.blank.outline_mm[: self._end + 1]
+
+    @cached_property
+    def free_edge(self) -> tuple[Point, ...]:
+        """The upper edge with its notches, from start to end; empty if the strip is not read."""
+        return () if self._end is None else self.blank.outline_mm[: self._end : -1]
+
+    @cached_property
+    def end_frame(self) -> tuple[Point, float] | None:
+        """The root line's last point and its heading there (degrees)."""
+        if self._end is None:
+            return None
+        (x0, y0), (x1, y1) = self.grip_edge[-1], self.free_edge[-1]
+        share = self.blank.below_mm / self.width_mm
+        heading = math.degrees(math.atan2(y1 - y0, x1 - x0)) - 90.0
+        return (x0 + share * (x1 - x0), y0 + share * (y1 - y0)), heading
+
+    def _edge(self, side: Side) -> tuple[Point, ...]:
+        return self.grip_edge if side == "grip" else self.free_edge
+
+    def _uncut(self, side: Side) -> tuple[Point, ...]:
+        """An edge without the points that lie nearer to the other edge than the width."""
+        edge, other = self._edge(side), self._edge("free" if side == "grip" else "grip")
+        if len(edge) < 2 or len(other) < 2:
+            return ()
+        cut = self._inside(edge, other, self.width_mm)
+        return tuple(point for point, inner in zip(edge, cut, strict=True) if not inner)
+
+    def _inside(
+        self, edge: tuple[Point, ...], line: tuple[Point, ...], offset_mm: float
+    ) -> list[bool]:
+        """Which points of an edge lie nearer to a line than their offset: floors of notches."""
+        far = shapely.distance(shapely.points(edge), shapely.LineString(line))
+        slack = max(0.2, 0.004 * self.width_mm)
+        inner = [bool(d < offset_mm - slack) for d in far]
+        # the ends belong to the end cuts, whatever lies near them
+        return [False, *inner[1:-1], False]
+
+    @cached_property
+    def root(self) -> tuple[Point, ...]:
+        """Where the metal leaves the mold surface, from start to end; empty if it is not found."""
+        if self.blank.straight:
+            return ((0.0, 0.0), (self.blank.root_length_mm, 0.0))
+        for side, offset in (("grip", self.blank.below_mm), ("free", -self.blank.above_mm)):
+            edge = self._uncut("grip" if side == "grip" else "free")
+            if len(edge) < 2:
+                continue
+            line = shapely.LineString(edge)
+            if abs(offset) > 1e-9:
+                line = shapely.offset_curve(line, offset, join_style="mitre", mitre_limit=20.0)
+            if line.geom_type != "LineString" or line.is_empty:
+                continue
+            if abs(line.length - self.blank.root_length_mm) <= _LENGTH_SLACK * self.blank.root_length_mm:
+                points = tuple((float(x), float(y)) for x, y in line.coords)
+                return points if math.hypot(*points[0]) < math.hypot(*points[-1]) else points[::-1]
+        return ()
+
+    def station_of(self, at: Point) -> float:
+        """Return the station along the root line of the place nearest to a point."""
+        if self.blank.straight or not self.root:
+            return at[0]
+        line = shapely.LineString(self.root)
+        found = float(shapely.line_locate_point(line, shapely.Point(at)))
+        return found * self.blank.root_length_mm / line.length
+
+    def place_of(self, station_mm: float, offset_mm: float = 0.0) -> tuple[Point, float] | None:
+        """Return the point at a station and an offset toward the free edge, and the heading."""
+        if not self.root:
+            return None
+        points = np.asarray(self.root)
+        steps = np.hypot(*np.diff(points, axis=0).T)
+        reach = np.concatenate(([0.0], np.cumsum(steps)))
+        at = min(max(station_mm, 0.0) * reach[-1] / self.blank.root_length_mm, reach[-1])
+        i = int(min(np.searchsorted(reach, at, side="right") - 1, len(steps) - 1))
+        along = points[i] + (points[i + 1] - points[i]) * ((at - reach[i]) / steps[i])
+        dx, dy = (points[i + 1] - points[i]) / steps[i]
+        return (
+            (float(along[0] - offset_mm * dy), float(along[1] + offset_mm * dx)),
+            math.degrees(math.atan2(dy, dx)),
+        )
+
+    @cached_property
+    def notches(self) -> tuple[StripNotch, ...]:
+        """Notches of both edges by station, the grip's first."""
+        found: list[StripNotch] = []
+        if self._end is None or not self.root:
+            return ()
+        sides: tuple[tuple[Side, float], ...] = (
+            ("grip", self.blank.below_mm),
+            ("free", self.blank.above_mm),
+        )
+        for side, offset in sides:
+            edge = self._edge(side)
+            cut = self._inside(edge, self.root, offset)
+            groups = [list(group) for inner, group in groupby(range(len(edge)), cut.__getitem__) if inner]
+            for group in groups:
+                floor = [edge[i] for i in group]
+                low, high = sorted((self.station_of(floor[0]), self.station_of(floor[-1])))
+                near = shapely.distance(shapely.points(floor), shapely.LineString(self.root))
+                found.append(StripNotch(side, low, high, offset - float(np.min(near))))
+        return tuple(found)
+
+    @cached_property
+    def slit_stations_mm(self) -> tuple[float, ...]:
+        """Stations of slits, by the end that lies at the fold."""
+        return tuple(sorted(self.station_of(slit[1]) for slit in self.blank.slits_mm))
+
+    @cached_property
+    def v_notch_stations_mm(self) -> tuple[float, ...]:
+        """Stations of V-notches, by their apex."""
+        return tuple(sorted(self.station_of(notch[1]) for notch in self.blank.v_notches_mm))
+
+
+def clamp_stations_mm(length_mm: float, clamps: int) -> tuple[float, ...]:
+    """Return the stations of clamps: one at each end and the others evenly between."""
+    if clamps <= 0:
+        return ()
+    if clamps == 1:
+        return (length_mm / 2,)
+    return tuple(length_mm * n / (clamps - 1) for n in range(clamps))
