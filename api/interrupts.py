@@ -7,6 +7,7 @@ from types import FrameType, TracebackType
 from typing import Any
 
 STOPPING = "Stopping: the best plan so far is kept. Ctrl-C again quits without one."
+STOPPING_OPTIONS = "Stopping: the options so far are kept. Ctrl-C again quits without them."
 
 
 class Interrupts:

@@ -9,8 +9,16 @@ from collections.abc import Sequence
 
 from pydantic import BaseModel, ConfigDict
 
-from api.summary import LOCAL_CODES, USUAL_CAUTIONS, count_words, crew, money, weight
-from api.tables import WIDTH, clip, columns, plain, table, wrap
+from api.summary import (
+    LOCAL_CODES,
+    USUAL_CAUTIONS,
+    count_words,
+    crew,
+    money,
+    name_words,
+    weight,
+)
+from api.tables import WIDTH, clip, columns, plain, table, wrap, wrap_words
 from solver.data.job import FOOT_MM, POUND_KG, Job
 from solver.data.plan import Plan
 
@@ -256,9 +264,9 @@ def _lifted_by(people: int | None) -> str:
 def _legend(rows: Sequence[OptionRow], asked: int, differ_by: int, stopped: bool) -> list[str]:
     joints = count_words(differ_by, "joint")
     said = (
-        f"Each is the best found whose joints differ by {joints} or more from every option found "
-        "before it and from its mirror image; each is checked. Gap: how much cheaper such a plan "
-        "might be."
+        f"Each is checked, and the best found whose split differs by {joints} or more from the "
+        "options found before it and from their mirror images. Gap: the best such plan may be "
+        "cheaper by this at most."
     )
     lines = wrap(said, first="  ", rest="  ")
     if any(not row.decided for row in rows):
@@ -282,19 +290,20 @@ def _legend(rows: Sequence[OptionRow], asked: int, differ_by: int, stopped: bool
 def _differences(rows: Sequence[OptionRow], *, whole: bool) -> list[str]:
     lines = ["JOINTS, against those of option 1"]
     for row in rows:
-        words = []
-        if row.option == 1:
-            words.append(f"has {_named(row.joints_made, whole) or 'no joint'}")
-        elif row.joints_made:
-            words.append(f"makes {_named(row.joints_made, whole)}")
-        if row.joints_left:
-            words.append(f"leaves whole {_named(row.joints_left, whole)}")
         first = f"{row.option:>3}  "
-        lines += wrap("; ".join(words) or "the same joints", first=first, rest=" " * len(first))
+        if row.option == 1:
+            blocks = [["has", *(_named(row.joints_made, whole) or ["no joint"])]]
+        else:
+            made, left = _named(row.joints_made, whole), _named(row.joints_left, whole)
+            blocks = [["makes", *made]] if made else []
+            blocks += [["leaves whole", *left]] if left else []
+        for words in blocks or [["the same joints"]]:
+            lines += wrap_words(words, first=first, rest=" " * (len(first) + 2))
+            first = " " * len(first)
     return lines
 
 
-def _named(edges: Sequence[str], whole: bool) -> str:
+def _named(edges: Sequence[str], whole: bool) -> list[str]:
     told = edges if whole or len(edges) <= _NAMES_TOLD + 1 else edges[:_NAMES_TOLD]
     more = len(edges) - len(told)
-    return ", ".join(f'"{edge}"' for edge in told) + (f" and {more} more" if more else "")
+    return name_words(told) + ([f"and {more} more"] if more else [])

@@ -12,7 +12,7 @@ from typing import Any, TypedDict
 
 from api.engine import Engine
 from api.files import FileError, read_limited, refuse_taken, write_whole
-from api.interrupts import STOPPING, Interrupts
+from api.interrupts import STOPPING, STOPPING_OPTIONS, Interrupts
 from api.limits import LARGEST_SCENARIO_BYTES
 from api.option_files import keep_options, option_file, refuse_folder
 from api.option_table import Symmetry, options_text, rows_of, symmetry_lines, symmetry_of
@@ -72,7 +72,7 @@ def options_command(options: argparse.Namespace, engine: Engine, streams: Stream
     asked = _asked(options, engine)
     symmetric = asked.job.rules.symmetric_split
     share = options.count / (options.count + 1) if symmetric else 1.0
-    with _listening(options, streams, asked.job.currency) as listening:
+    with _listening(options, streams, asked.job.currency, STOPPING_OPTIONS) as listening:
         plans = engine.options(
             asked.scenario,
             count=options.count,
@@ -158,9 +158,16 @@ class _Listening:
     """What the builder hears while plans are made, and how a Ctrl-C is passed on."""
 
     def __init__(
-        self, interrupts: Interrupts, stream: Streams, currency: str, *, quiet: bool
+        self,
+        interrupts: Interrupts,
+        stream: Streams,
+        currency: str,
+        *,
+        stopping: str,
+        quiet: bool,
     ) -> None:
         self._interrupts = interrupts
+        self._stopping = stopping
         self._progress = ProgressLine(stream.err, currency)
         self._quiet = quiet
         self._answered = False
@@ -190,17 +197,19 @@ class _Listening:
     def _wait(self) -> None:
         if self._interrupts.stop() and not self._answered:
             self._answered = True
-            self._progress.say(STOPPING)
+            self._progress.say(self._stopping)
         if not self._quiet:
             self._progress.tick()
 
 
 @contextmanager
 def _listening(
-    options: argparse.Namespace, streams: Streams, currency: str
+    options: argparse.Namespace, streams: Streams, currency: str, stopping: str = STOPPING
 ) -> Iterator[_Listening]:
     with Interrupts() as interrupts:
-        listening = _Listening(interrupts, streams, currency, quiet=options.quiet)
+        listening = _Listening(
+            interrupts, streams, currency, stopping=stopping, quiet=options.quiet
+        )
         try:
             yield listening
         finally:

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 
-from api.tables import WIDTH, beside, clip, columns, pad, plain, table, wrap
+from api.tables import WIDTH, beside, clip, columns, pad, plain, table, wrap, wrap_words
 from solver.data.job import POUND_KG, Job, StockItem
 from solver.data.plan import Amount, Cost, HoursLine, Piece, Plan, PullStep, Section, Vector
 from solver.data.units import format_length
@@ -171,6 +172,11 @@ def direction(pull: Vector) -> str:
 def money(amount: float) -> str:
     """Return money with two digits and no sign of its own."""
     return f"{amount:,.2f}"
+
+
+def name_words(names: Sequence[str]) -> list[str]:
+    """Return names in quotes with commas between, each a word that a line does not break."""
+    return [f'"{name}"' + ("," if name is not names[-1] else "") for name in names]
 
 
 def removal_pairs(plan: Plan) -> list[tuple[Section, PullStep | None]]:
@@ -383,7 +389,7 @@ def _sections(plan: Plan, *, full: bool) -> list[str]:
     for line, (section, step) in zip(lines[1:], pairs, strict=True):
         block += wrap(_grouped(section.patches), first=pad(line, len(indent)), rest=indent)
         for told in _section_notes(section, step, plan.length_unit, full=full):
-            block += wrap(told, first="      ", rest="        ")
+            block += wrap_words(told, first="      ", rest="        ")
     if full and any(section.centre_mm for section in plan.sections):
         block.append("  Centres of mass: boxes weighted by area, from the scenario's own zero.")
     return block
@@ -435,24 +441,30 @@ def _section_table(plan: Plan) -> list[str]:
     )
 
 
-def _section_notes(section: Section, step: PullStep | None, unit: str, *, full: bool) -> list[str]:
-    notes = []
+def _section_notes(
+    section: Section, step: PullStep | None, unit: str, *, full: bool
+) -> list[list[str]]:
+    """Return what is told of a section, each as words that stay whole."""
+    notes: list[list[str]] = []
+
+    def note(text: str, *names: str) -> None:
+        notes.append([*text.split(), *names])
+
     if step is not None and step.after:
         verb = "blocks" if len(step.after) == 1 else "block"
-        notes.append(f"after {', '.join(step.after)}, which {verb} its pull until off")
+        note(f"after {', '.join(step.after)}, which {verb} its pull until off")
     if step is not None and step.drawn_first:
-        edges = ", ".join(f'"{edge}"' for edge in step.drawn_first)
-        notes.append(f"draw first the metal that lies across its pull: {edges}")
+        note("draw first the metal across its pull:", *name_words(step.drawn_first))
     if full:
         if step is not None and step.draft_set_by:
-            notes.append(f"least draft at {', '.join(step.draft_set_by)}")
+            note(f"least draft at {', '.join(step.draft_set_by)}")
         if section.extent_mm is not None:
             sizes = " x ".join(format_length(one, unit) for one in section.extent_mm)
-            notes.append(f"extent {sizes} (front x left x up)")
+            note(f"extent {sizes} (front x left x up)")
         if section.centre_mm is not None:
-            notes.append(f"centre of mass about {_place(section.centre_mm, unit)}")
+            note(f"centre of mass about {_place(section.centre_mm, unit)}")
         if section.lift_basis:
-            notes.append(f"lift: {section.lift_basis}")
+            note(f"lift: {section.lift_basis}")
     return notes
 
 

@@ -60,9 +60,16 @@ def wrap(text: str, *, first: str = "", rest: str = "", width: int = WIDTH) -> l
 
     ``first`` begins the first line, ``rest`` the others.
     """
+    return wrap_words(text.split(), first=first, rest=rest, width=width)
+
+
+def wrap_words(
+    words: Iterable[str], *, first: str = "", rest: str = "", width: int = WIDTH
+) -> list[str]:
+    """Return words in lines that fit the width, as `wrap`; a word may hold blanks (a name)."""
     lines: list[str] = []
     line, empty = first, True
-    for word in plain(text).split():
+    for word in map(plain, words):
         while True:
             room = width - columns(line) - (0 if empty else 1)
             if columns(word) <= room:

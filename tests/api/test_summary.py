@@ -145,7 +145,7 @@ def test_a_full_summary_tells_what_goes_first_where_the_mass_is_and_who_says_so(
     plan = lid_plan(sections=(frame, lid), removal=(first, second))
     full = summarise(plan, lid_job(), lines=None)
     for fact in (
-        'draw first the metal that lies across its pull: "lid | frame"',
+        'draw first the metal across its pull: "lid | frame"',
         "centre of mass about 10 in front, 12 in right, 4 in up",
         "extent 24 in x 18 in x 1 in (front x left x up)",
         "after lid, which blocks its pull until off",
@@ -155,7 +155,7 @@ def test_a_full_summary_tells_what_goes_first_where_the_mass_is_and_who_says_so(
         assert fact in full
     assert full.index("  lid  ") < full.index("  frame")
     short = summarise(plan, lid_job())
-    assert 'draw first the metal that lies across its pull: "lid | frame"' in short
+    assert 'draw first the metal across its pull: "lid | frame"' in short
     assert "centre of mass" not in short
     assert "NIOSH" not in short
 
