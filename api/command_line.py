@@ -16,6 +16,8 @@ from typing import Any, TextIO, TypeAlias
 from api.engine import Engine
 from api.files import FileError, write_whole
 from api.limits import (
+    DEFAULT_COUNT,
+    DEFAULT_DIFFER,
     LARGEST_PLAN_BYTES,
     LARGEST_SEED,
     LONGEST_SECONDS,
@@ -143,16 +145,17 @@ def _parser() -> argparse.ArgumentParser:
     several.add_argument(
         "--count",
         type=_from_1_to(MOST_OPTIONS),
-        default=4,
+        default=DEFAULT_COUNT,
         metavar="N",
-        help=f"how many plans, at most {MOST_OPTIONS} (default 4)",
+        help=f"how many plans, at most {MOST_OPTIONS} (default {DEFAULT_COUNT})",
     )
     several.add_argument(
         "--differ",
         type=_from_1_to(MOST_JOINTS),
-        default=4,
+        default=DEFAULT_DIFFER,
         metavar="N",
-        help="joints by which each differs from the others and their mirror images (default 4)",
+        help="joints by which each differs from the others and their mirror images "
+        f"(default {DEFAULT_DIFFER})",
     )
     _output(several, "keep the plans in this folder: option-1.json ...", metavar="FOLDER")
     several.add_argument("--json", action="store_true", help="print plans and table as JSON")

@@ -19,6 +19,10 @@ LARGEST_SEED = 2**31 - 1
 MOST_OPTIONS = 12
 """Plans beside one another: a table that can still be compared."""
 
+DEFAULT_COUNT = 4
+DEFAULT_DIFFER = 4
+"""Options that are looked for, and joints by which they differ, where nothing is said."""
+
 MOST_JOINTS = 1_000
 """By which options may be asked to differ; no mold has more."""
 

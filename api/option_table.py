@@ -76,6 +76,18 @@ class Symmetry(BaseModel):
     at_most: float | None
 
 
+class OptionsAnswer(BaseModel):
+    """Options as programs get them."""
+
+    model_config = ConfigDict(frozen=True)
+
+    options: tuple[Plan, ...]
+    """The cheapest first; the one that says why where there is no plan; none where time ran out."""
+    table: tuple[OptionRow, ...]
+    symmetry: Symmetry | None = None
+    """Of the command line, where the split is to be symmetric."""
+
+
 def rows_of(plans: Sequence[Plan], job: Job) -> tuple[OptionRow, ...]:
     """Return the rows of plans that have a cost, compared with the first of them."""
     with_cost = [(plan, plan.cost) for plan in plans if plan.cost is not None]

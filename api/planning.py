@@ -15,7 +15,14 @@ from api.files import FileError, read_limited, refuse_taken, write_whole
 from api.interrupts import STOPPING, STOPPING_OPTIONS, Interrupts
 from api.limits import LARGEST_SCENARIO_BYTES
 from api.option_files import keep_options, option_file, refuse_folder
-from api.option_table import Symmetry, options_text, rows_of, symmetry_lines, symmetry_of
+from api.option_table import (
+    OptionsAnswer,
+    Symmetry,
+    options_text,
+    rows_of,
+    symmetry_lines,
+    symmetry_of,
+)
 from api.outcome import Streams, plans_code
 from api.progress_line import ProgressLine
 from api.summary import SCREEN_LINES, no_plan_words, summarise
@@ -90,12 +97,8 @@ def options_command(options: argparse.Namespace, engine: Engine, streams: Stream
         kept = _keep(options, found)
     _keep_scenario(options, asked, engine)
     if options.json:
-        answer = {
-            "options": [plan.model_dump(mode="json") for plan in plans],
-            "table": [row.model_dump(mode="json") for row in rows_of(plans, asked.job)],
-            "symmetry": None if symmetry is None else symmetry.model_dump(mode="json"),
-        }
-        streams.out.write(json.dumps(answer, indent=1, allow_nan=False) + "\n")
+        answer = OptionsAnswer(options=plans, table=rows_of(plans, asked.job), symmetry=symmetry)
+        streams.out.write(answer.model_dump_json(indent=1) + "\n")
     elif found:
         text = options_text(
             found,

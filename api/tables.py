@@ -60,7 +60,7 @@ def wrap(text: str, *, first: str = "", rest: str = "", width: int = WIDTH) -> l
 
     ``first`` begins the first line, ``rest`` the others.
     """
-    return wrap_words(text.split(), first=first, rest=rest, width=width)
+    return wrap_words(plain(text).split(), first=first, rest=rest, width=width)
 
 
 def wrap_words(

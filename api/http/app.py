@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from fastapi import FastAPI
@@ -20,6 +19,7 @@ from api.http.examples import EXAMPLES
 from api.http.guards import SECURITY_HEADERS, Guards
 from api.http.openapi import describe_api
 from api.http.problems import PROBLEM_TYPES, RefusalError, scenario_refusal
+from api.http.query import read_query
 from api.http.solving import Turns, solve
 from api.limits import (
     DEFAULT_REQUEST_SECONDS,
@@ -27,10 +27,13 @@ from api.limits import (
     LARGEST_SEED,
     LONGEST_REQUEST_SECONDS,
     MOST_BODY_SECONDS,
+    MOST_OPTIONS,
     MOST_PROBLEMS_TOLD,
     MOST_WAITING_REQUESTS,
 )
+from api.option_table import OptionsAnswer, rows_of
 from solver.data.errors import ScenarioErrors
+from solver.data.job import Job
 from solver.data.plan import Plan
 
 
@@ -63,17 +66,39 @@ def _add_operations(app: FastAPI, engine: Engine) -> None:
 
     @app.post("/v1/plans")
     async def make_plan(request: Request) -> Response:
-        seconds, seed = _options(request)
-        body = await read_body(
-            request, largest_bytes=LARGEST_SCENARIO_BYTES, most_seconds=MOST_BODY_SECONDS
-        )
-        try:
-            scenario = await asyncio.to_thread(_read, engine, body)
-        except ScenarioErrors as errors:
-            raise scenario_refusal(errors) from None
+        query = read_query(request.query_params.multi_items(), ("seconds", "seed"))
+        scenario, _ = await _scenario(engine, request)
+
+        def work(left: Callable[[], bool]) -> Plan:
+            return engine.plan(
+                scenario, seconds=query["seconds"], seed=int(query["seed"]), should_quit=left
+            )
+
         async with app.state.turns.turn(request):
-            plan = await solve(engine, scenario, request, seconds=seconds, seed=seed)
+            plan = await solve(work, request)
         return Response(plan.model_dump_json(), media_type="application/json")
+
+    @app.post("/v1/options")
+    async def find_options(request: Request) -> Response:
+        query = read_query(
+            request.query_params.multi_items(), ("seconds", "seed", "count", "differ")
+        )
+        scenario, job = await _scenario(engine, request)
+
+        def work(left: Callable[[], bool]) -> tuple[Plan, ...]:
+            return engine.options(
+                scenario,
+                count=int(query["count"]),
+                differ_by=int(query["differ"]),
+                seconds=query["seconds"],
+                seed=int(query["seed"]),
+                should_quit=left,
+            )
+
+        async with app.state.turns.turn(request):
+            plans = await solve(work, request)
+        answer = OptionsAnswer(options=plans, table=rows_of(plans, job))
+        return Response(answer.model_dump_json(), media_type="application/json")
 
     @app.get("/v1/schema")
     async def scenario_schema() -> Response:
@@ -135,11 +160,23 @@ def _add_operations(app: FastAPI, engine: Engine) -> None:
         return RedirectResponse("/v1/docs", status_code=307)
 
 
-def _read(engine: Engine, body: bytes) -> dict[str, Any]:
-    """Parse and check a body; the job itself is read again by the child that plans it."""
-    scenario = engine.parse(body)
-    engine.read(scenario)
-    return scenario
+async def _scenario(engine: Engine, request: Request) -> tuple[dict[str, Any], Job]:
+    """Return the scenario of a body and its job, which the child that plans it reads again.
+
+    Raises RefusalError (408, 413, 422), ClientDisconnect.
+    """
+    body = await read_body(
+        request, largest_bytes=LARGEST_SCENARIO_BYTES, most_seconds=MOST_BODY_SECONDS
+    )
+
+    def read() -> tuple[dict[str, Any], Job]:
+        scenario = engine.parse(body)
+        return scenario, engine.read(scenario)
+
+    try:
+        return await asyncio.to_thread(read)
+    except ScenarioErrors as errors:
+        raise scenario_refusal(errors) from None
 
 
 def limits_told() -> dict[str, Any]:
@@ -150,45 +187,11 @@ def limits_told() -> dict[str, Any]:
         "longest_seconds": LONGEST_REQUEST_SECONDS,
         "default_seconds": DEFAULT_REQUEST_SECONDS,
         "largest_seed": LARGEST_SEED,
+        "most_options": MOST_OPTIONS,
         "solving_at_once": 1,
         "most_waiting": MOST_WAITING_REQUESTS,
         "most_errors_told": MOST_PROBLEMS_TOLD,
     }
-
-
-def _options(request: Request) -> tuple[float, int]:
-    """Return seconds and seed from the query; raises RefusalError with every parameter at fault."""
-    errors: list[dict[str, str]] = []
-    values: dict[str, str] = {}
-    for key, value in request.query_params.multi_items():
-        if key not in ("seconds", "seed"):
-            errors.append({"parameter": key[:40], "remedy": "only seconds and seed are known"})
-        elif key in values:
-            errors.append({"parameter": key, "remedy": "give it once"})
-        values[key] = value
-    seconds = _number(values.get("seconds", str(DEFAULT_REQUEST_SECONDS)))
-    if seconds is None or not 0 < seconds <= LONGEST_REQUEST_SECONDS:
-        errors.append(
-            {
-                "parameter": "seconds",
-                "remedy": f"more than 0 and at most {LONGEST_REQUEST_SECONDS:g}",
-            }
-        )
-    seed = values.get("seed", "0")
-    if not (seed.isascii() and seed.isdigit() and len(seed) <= 10 and int(seed) <= LARGEST_SEED):
-        errors.append({"parameter": "seed", "remedy": f"a whole number from 0 to {LARGEST_SEED}"})
-    if errors or seconds is None:
-        words = "1 parameter is" if len(errors) == 1 else f"{len(errors)} parameters are"
-        raise RefusalError("invalid-parameter", f"{words} at fault.", errors=errors)
-    return seconds, int(seed)
-
-
-def _number(text: str) -> float | None:
-    try:
-        number = float(text) if text.isascii() and len(text) <= 20 else math.nan
-    except ValueError:
-        return None
-    return number if math.isfinite(number) else None
 
 
 def _answer_errors(app: FastAPI) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from api.engine import Engine
 from api.http.examples import EXAMPLES
 from api.http.problems import MEDIA_TYPE, PROBLEM_TYPES, problem_schema
-from api.limits import DEFAULT_REQUEST_SECONDS, LARGEST_SEED, LONGEST_REQUEST_SECONDS
+from api.http.query import PARAMETERS
+from api.option_table import OptionRow
 from solver.data.plan import Plan
 
 _COMPONENTS = "#/components/schemas/"
@@ -19,6 +21,7 @@ def describe_api(engine: Engine, version: str) -> dict[str, Any]:
     for name, schema in (
         ("Scenario", engine.scenario_schema()),
         ("Plan", Plan.model_json_schema()),
+        ("OptionRow", OptionRow.model_json_schema()),
     ):
         schemas |= as_components(name, schema)
     return {
@@ -31,6 +34,7 @@ def describe_api(engine: Engine, version: str) -> dict[str, Any]:
         },
         "paths": {
             "/v1/plans": {"post": _plans()},
+            "/v1/options": {"post": _options()},
             "/v1/schema": {"get": _get("scenarioSchema", "The JSON Schema of a scenario")},
             "/v1/schema/resolved": {
                 "get": _get("resolvedSchema", "The JSON Schema of a scenario spelled out")
@@ -80,41 +84,57 @@ def _problems(*statuses: int) -> dict[str, Any]:
 
 
 def _plans() -> dict[str, Any]:
+    return _planning(
+        "makePlan",
+        "Make a plan from a scenario",
+        "Answers when the plan is there. Where no plan is possible the answer is a plan too, with "
+        "the status impossible and the requirements that clash. A client that leaves ends the "
+        "work.",
+        ("seconds", "seed"),
+        "The plan, or why there is none",
+        {"$ref": f"{_COMPONENTS}Plan"},
+    )
+
+
+def _options() -> dict[str, Any]:
+    return _planning(
+        "findOptions",
+        "Find plans that differ in their joints",
+        "Each is the best found whose split differs by so many joints from those before it and "
+        "their mirror images. Where no plan is possible the only one says why; where the time is "
+        "over before the first there is none. A client that leaves ends the work.",
+        ("seconds", "seed", "count", "differ"),
+        "The plans, the cheapest first, and a table of their figures",
+        {
+            "type": "object",
+            "required": ["options", "table"],
+            "properties": {
+                "options": {"type": "array", "items": {"$ref": f"{_COMPONENTS}Plan"}},
+                "table": {"type": "array", "items": {"$ref": f"{_COMPONENTS}OptionRow"}},
+                "symmetry": {"type": "null", "description": "Told by the command line only"},
+            },
+        },
+    )
+
+
+def _planning(
+    operation: str,
+    summary: str,
+    description: str,
+    parameters: Sequence[str],
+    answer: str,
+    schema: dict[str, Any],
+) -> dict[str, Any]:
+    """Return the description of an operation that takes a scenario and plans."""
     answers = _problems(403, 408, 413, 415, 421, 422, 429, 500)
     answers["429"]["headers"] = {
         "Retry-After": {"description": "Seconds to wait", "schema": {"type": "integer"}}
     }
     return {
-        "operationId": "makePlan",
-        "summary": "Make a plan from a scenario",
-        "description": "Answers when the plan is there. Where no plan is possible the answer is a "
-        "plan too, with the status impossible and the requirements that clash. A client that "
-        "leaves ends the work.",
-        "parameters": [
-            {
-                "name": "seconds",
-                "in": "query",
-                "description": "Time to look for a better plan, more than 0 and at most "
-                f"{LONGEST_REQUEST_SECONDS:g} (default {DEFAULT_REQUEST_SECONDS:g})",
-                "schema": {
-                    "type": "number",
-                    "exclusiveMinimum": 0,
-                    "maximum": LONGEST_REQUEST_SECONDS,
-                    "default": DEFAULT_REQUEST_SECONDS,
-                },
-            },
-            {
-                "name": "seed",
-                "in": "query",
-                "description": "A whole number; the same seed gives the same plan (default 0)",
-                "schema": {
-                    "type": "integer",
-                    "minimum": 0,
-                    "maximum": LARGEST_SEED,
-                    "default": 0,
-                },
-            },
-        ],
+        "operationId": operation,
+        "summary": summary,
+        "description": description,
+        "parameters": [PARAMETERS[name].described() for name in parameters],
         "requestBody": {
             "required": True,
             "content": {
@@ -126,8 +146,8 @@ def _plans() -> dict[str, Any]:
         },
         "responses": {
             "200": {
-                "description": "The plan, or why there is none",
-                "content": {"application/json": {"schema": {"$ref": f"{_COMPONENTS}Plan"}}},
+                "description": answer,
+                "content": {"application/json": {"schema": schema}},
             },
             **answers,
         },

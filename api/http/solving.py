@@ -5,17 +5,15 @@ from __future__ import annotations
 import asyncio
 import logging
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from starlette.requests import ClientDisconnect, Request
 
-from api.engine import Engine
 from api.http.problems import RefusalError, scenario_refusal
 from api.solve_apart import SolveError
 from solver.data.errors import ScenarioErrors
-from solver.data.plan import Plan
 
 _log = logging.getLogger("splitplan")
 _LISTEN_SECONDS = 0.1
@@ -71,16 +69,13 @@ class Turns:
             raise
 
 
-async def solve(
-    engine: Engine, scenario: dict[str, Any], request: Request, *, seconds: float, seed: int
-) -> Plan:
-    """Return the plan; raises RefusalError (422, 500), ClientDisconnect where nobody waits."""
+async def solve(work: Callable[[Callable[[], bool]], _Result], request: Request) -> _Result:
+    """Return what the work gives; it is told when nobody waits any more.
+
+    Raises RefusalError (422, 500), ClientDisconnect.
+    """
     left = threading.Event()
-
-    def work() -> Plan:
-        return engine.plan(scenario, seconds=seconds, seed=seed, should_quit=left.is_set)
-
-    solving = asyncio.ensure_future(asyncio.to_thread(work))
+    solving = asyncio.ensure_future(asyncio.to_thread(work, left.is_set))
     try:
         return await _unless_left(request, asyncio.shield(solving))
     except ScenarioErrors as errors:
