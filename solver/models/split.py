@@ -35,7 +35,7 @@ from solver.models.removal import (
     removal_or_cut,
     sections_of_columns,
 )
-from solver.models.split_large import large_search
+from solver.models.split_large import CENT, large_search
 from solver.models.split_master import Cheapest, Master, Row, cheapest_choice
 from solver.models.split_problem import SplitProblem, Vector
 
@@ -56,7 +56,6 @@ STOPPED = "stopped"
 IMPOSSIBLE = "impossible"
 NO_ANSWER = "no answer"
 
-_RELATIVE_PROOF = 1e-9
 # Past the deadline of a large body, what its runners-up may still take.
 RUNNER_UP_SECONDS = 5.0
 
@@ -342,7 +341,7 @@ def describe_split(
 ) -> SplitResult:
     """Put a found split into a result, priced again from the definition."""
     cost = split_cost(problem, sections)
-    if bound is not None and bound > cost - max(1e-5, _RELATIVE_PROOF * abs(cost)):
+    if bound is not None and bound > cost - 1.01 * CENT:
         bound, status = cost, PROVEN
     elif within is not None and bound is not None and bound >= cost - within * abs(cost) - 1e-9:
         status = WITHIN_GAP

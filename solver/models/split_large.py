@@ -19,28 +19,38 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.optimize import linprog
-from scipy.sparse import csr_matrix, hstack, identity
+from scipy.sparse import csr_matrix, hstack, identity, vstack
 
 from solver.models.columns import Columns, Nodes, to_words
 from solver.models.release import Array, Flags
 from solver.models.removal import RemovalCut, cut_coefficients
-from solver.models.split_master import COST_TOLERANCE, Master, Row, choose
+from solver.models.split_master import COST_TOLERANCE, Clique, Master, Row, choose, violated_cliques
 from solver.models.split_pricing import (
+    Penalties,
     Pricer,
     Terrain,
     costs_of,
     distinct,
     improve,
     legal,
+    make_penalties,
     make_terrain,
     masses_of,
+    product,
 )
 
+# A bound this close to the cost of a split counts as proof; integer programs are solved to
+# 1e-6, which must stay well below it.
+CENT = 0.01
 _MOST_KNOWN = 5_000
 _KEPT_KNOWN = 3_000
 _MOST_BOX_ROUNDS = 120
-_SECTIONS_FOR_INTEGERS = 900
+_SECTIONS_FOR_INTEGERS = 1_500
 _RESTARTS = 6
+_MOST_CLIQUES = 200
+_CLOSING_MARGIN = 0.002
+_WIDE_SEARCH = 1_500
+_WIDEST_BOX = 1000.0
 
 
 @dataclass(frozen=True)
@@ -81,8 +91,8 @@ def merge_greedily(
     refused: set[tuple[bytes, bytes]] = set()
     while len(clusters) > fewest:
         rows = clusters.astype(np.float32)
-        touching = np.triu(rows @ terrain.adjacent @ rows.T > 0.5, 1)
-        touching &= (rows @ terrain.never @ rows.T) < 0.5
+        touching = np.triu(product(product(rows, terrain.adjacent), rows.T) > 0.5, 1)
+        touching &= product(product(rows, terrain.never), rows.T) < 0.5
         a, b = np.nonzero(touching)
         union = clusters[a] | clusters[b]
         cost = costs_of(nodes, clusters)
@@ -150,6 +160,8 @@ class _Search:
     cuts: list[RemovalCut] = field(default_factory=list)
     centre: Array = field(default_factory=lambda: np.zeros(0))
     tried: set[tuple[int, ...]] = field(default_factory=set)
+    cliques: list[Clique] = field(default_factory=list)
+    prices: Array = field(default_factory=lambda: np.zeros(0))
 
     def start(self) -> None:
         """First sections, first multipliers, perhaps a first split."""
@@ -191,7 +203,7 @@ class _Search:
     def target(self) -> float:
         if not np.isfinite(self.cost):
             return np.inf
-        return self.cost - max(COST_TOLERANCE, self.gap * abs(self.cost))
+        return self.cost - max(CENT, self.gap * abs(self.cost))
 
     def add(self, rows: Flags) -> None:
         """Take in legal sections not known yet."""
@@ -229,76 +241,158 @@ class _Search:
         self.chosen, self.cost = sections, cost
         return True
 
+    def penalties(self, prices: Array) -> Penalties:
+        """What sections pay for the clique rows at these prices."""
+        return make_penalties(self.cliques, prices, len(self.terrain.nodes))
+
+    def reduced(self, pi: Array, prices: Array) -> Array:
+        """Cost less multipliers of all known sections."""
+        value: Array = self.costs - self.held @ pi + self.penalties(prices).of(self.held)
+        return value
+
     def settle(self, k: int) -> None:
         """Raise the bound for k sections and look for splits until nothing more is gained."""
         nodes = self.terrain.nodes
-        centre = self.centre
-        box = 0.25 * float(np.abs(centre).mean()) + 1e-6
+        box = 0.25 * float(np.abs(self.centre).mean()) + 1e-6
         widest = 16.0 * box
-        exact_rounds = 0
+        exact = False
         for _ in range(_MOST_BOX_ROUNDS):
             if time.monotonic() > self.deadline:
                 break
-            answer = self._box_program(k, centre, box)
+            answer = self._box_program(k, box)
             if answer is None:
                 break
-            value, pi, weights, relief = answer
+            value, pi, prices, weights, relief = answer
             if relief < 1e-7:
                 self._try_linear(weights, k)
-            reduced = self.costs - self.held @ pi
+            reduced = self.reduced(pi, prices)
             near = self.held[np.argsort(reduced, kind="stable")[:300]]
-            used = self.held[weights > 1e-9]
-            fresh, fresh_value = improve(self.terrain, np.vstack([near, used]), nodes.own_cost - pi)
+            used = weights > 1e-9
+            solution = (self.held[used].astype(float), weights[used])
+            fresh, fresh_value = improve(
+                self.terrain,
+                np.vstack([near, self.held[used]]),
+                nodes.own_cost - pi,
+                penalties=self.penalties(prices),
+            )
             least = min(float(reduced.min()), float(fresh_value.min()))
-            at_pi = float(pi.sum()) + k * least
-            self.add(_choice(fresh, fresh_value, float(reduced.min())))
-            at_centre = float(centre.sum()) + k * float((self.costs - self.held @ centre).min())
+            at_pi = float(pi.sum() - prices.sum()) + k * least
+            self.add(_choice(fresh, fresh_value))
+            at_centre = float(self.centre.sum() - self.prices.sum()) + k * float(
+                self.reduced(self.centre, self.prices).min()
+            )
             if at_pi > at_centre + 0.1 * max(0.0, value - at_centre):
-                centre = pi
+                self.centre, self.prices = pi, prices
                 at_centre = at_pi
                 if relief > 1e-7:
                     box = min(widest, 1.5 * box)
             else:
                 box = max(0.7 * box, 1e-3)
-            gap_left = value - at_centre
-            small = max(0.05 * COST_TOLERANCE, 2e-4 * abs(value))
-            hopeless = at_centre >= self.target() + small
-            if gap_left <= small or hopeless:
-                self.centre = centre
-                if not np.isfinite(self.cost) or value < self.target():
-                    self._integers(k, centre)
-                exact_rounds += 1
-                if not self._prove(k, centre) or self.bounds[k] >= self.target():
+            # Near the best known split only the last digits decide.
+            fine = 1e-8 if value >= self.target() else 2e-4
+            small = max(0.05 * COST_TOLERANCE, fine * abs(value))
+            # A margin, since the search may have missed sections that exact pricing will find.
+            closed = at_centre >= self.target() + _CLOSING_MARGIN * abs(value)
+            settled = value - at_centre <= small
+            if settled and relief > 1e-6 and not closed:
+                # The box holds the multipliers back: the known sections would let them go on.
+                self.centre, self.prices = pi, prices
+                box = min(2.0 * box, _WIDEST_BOX * widest)
+                continue
+            if closed or settled:
+                if not closed:
+                    self._integers(k, self.centre)
+                if exact and not closed and value < self.target() and self._add_cliques(solution):
+                    box = max(box, 0.05 * float(np.abs(self.centre).mean()))
+                    continue
+                exact = True
+                missed = self._prove(k)
+                if self.bounds[k] >= self.target():
                     break
-                box = max(box, 0.05 * float(np.abs(centre).mean()))
-            self.forget(centre)
-        self.centre = centre
-        if np.isfinite(self.cost) and self.bounds[k] >= self.target():
-            return
-        self._integers(k, centre)
+                if not missed and not self._add_cliques(solution):
+                    break
+                box = max(box, 0.05 * float(np.abs(self.centre).mean()))
+            self.forget(self.centre)
+        if self.bounds[k] < self.target() and time.monotonic() < self.deadline:
+            self._enrich(k)
+            self._integers(k, self.centre)
 
-    def _box_program(
-        self, k: int, centre: Array, box: float
-    ) -> tuple[float, Array, Array, float] | None:
-        """Linear program over known sections with multipliers in the box; None if it fails."""
-        n = len(centre)
-        cover = csr_matrix(self.held.T.astype(float))
-        count = csr_matrix(np.ones((1, len(self.held))))
-        zero = csr_matrix((1, n))
-        matrix = hstack([
-            csr_matrix(np.vstack([cover.toarray(), count.toarray()])),
-            csr_matrix(np.vstack([identity(n).toarray(), zero.toarray()])),
-            csr_matrix(np.vstack([-identity(n).toarray(), zero.toarray()])),
+    def _enrich(self, k: int) -> None:
+        """Take in the sections met whose reduced cost would fit into a better split."""
+        base = float(self.centre.sum() - self.prices.sum())
+        penalties = self.penalties(self.prices)
+        order = np.argsort(self.reduced(self.centre, self.prices), kind="stable")
+        rows, value = improve(
+            self.terrain,
+            self.held[order[:_WIDE_SEARCH]],
+            self.terrain.nodes.own_cost - self.centre,
+            rounds=30,
+            width=2 * _WIDE_SEARCH,
+            per_node=40,
+            penalties=penalties,
+        )
+        least = float(value[0])
+        window = self.target() - (base + k * least)
+        self.add(rows[value - least <= window])
+
+    def _add_cliques(self, solution: tuple[Array, Array]) -> bool:
+        """Add clique rows that the linear solution breaks; False when there are none (left)."""
+        if len(self.cliques) >= _MOST_CLIQUES:
+            return False
+        found = violated_cliques(*solution, set(self.cliques))
+        self.cliques += found
+        self.prices = np.concatenate([self.prices, np.zeros(len(found))])
+        return bool(found)
+
+    def _box_program(self, k: int, box: float) -> tuple[float, Array, Array, Array, float] | None:
+        """Linear program over known sections with multipliers in the box; None if it fails.
+
+        Returns value, multipliers of nodes, prices of cliques (zero or more), weights of the known
+        sections, and how much the box takes part.
+        """
+        n, c = len(self.centre), len(self.cliques)
+        size = len(self.held)
+        equal = hstack([
+            csr_matrix(np.vstack([self.held.T, np.ones((1, size))]).astype(float)),
+            vstack([identity(n), csr_matrix((1, n))]),
+            vstack([-identity(n), csr_matrix((1, n))]),
+            csr_matrix((n + 1, 2 * c)),
         ]).tocsr()  # fmt: skip
-        price = np.concatenate([self.costs, centre + box, box - centre])
+        price = np.concatenate([self.costs, self.centre + box, box - self.centre])
+        upper, right = None, None
+        most: list[tuple[float, float | None]] = [(0.0, None)] * (size + 2 * n)
+        if c:
+            hits = np.zeros((c, size))
+            for row, clique in enumerate(self.cliques):
+                hits[row] = self.held[:, list(clique)].sum(axis=1) > 1
+            upper = hstack([
+                csr_matrix(hits), csr_matrix((c, 2 * n)), -identity(c), identity(c)
+            ]).tocsr()  # fmt: skip
+            right = np.ones(c)
+            # A way out keeps the price below centre + box; a way in keeps it above centre - box.
+            price = np.concatenate([price, self.prices + box, -(self.prices - box)])
+            most += [(0.0, None)] * c
+            most += [(0.0, None) if p > box else (0.0, 0.0) for p in self.prices]
         answer = linprog(
-            price, A_eq=matrix, b_eq=np.concatenate([np.ones(n), [float(k)]]), method="highs-ds"
+            price,
+            A_ub=upper,
+            b_ub=right,
+            A_eq=equal,
+            b_eq=np.concatenate([np.ones(n), [float(k)]]),
+            bounds=most,
+            method="highs-ds",
         )
         if answer.status != 0:
             return None
-        size = len(self.held)
-        pi = answer.eqlin.marginals[:n]
-        return float(answer.fun), pi, answer.x[:size], float(answer.x[size:].sum())
+        prices = np.maximum(-answer.ineqlin.marginals, 0.0) if c else np.zeros(0)
+        weights = answer.x[:size]
+        return (
+            float(answer.fun),
+            answer.eqlin.marginals[:n],
+            prices,
+            weights,
+            float(answer.x[size:].sum()),
+        )
 
     def _try_linear(self, weights: Array, k: int) -> None:
         """An integral linear solution is a split."""
@@ -311,7 +405,7 @@ class _Search:
         for _ in range(12):
             if time.monotonic() > self.deadline:
                 return
-            reduced = self.costs - self.held @ pi
+            reduced = self.reduced(pi, self.prices)
             few = np.sort(np.argsort(reduced, kind="stable")[:_SECTIONS_FOR_INTEGERS])
             rows = self.held[few]
             key = (k, len(self.cuts), hash(np.packbits(rows).tobytes()))
@@ -329,26 +423,50 @@ class _Search:
             if choice.chosen is None or self.offer_rows(rows[list(choice.chosen)]):
                 return
 
-    def _prove(self, k: int, pi: Array) -> bool:
-        """Exact pricing at pi; True when it found a section that the search had missed."""
+    def _prove(self, k: int) -> bool:
+        """Exact pricing at the centre; True when it found a section that the search missed."""
         nodes = self.terrain.nodes
-        slack = 2e-4 * abs(float(pi.sum())) / k
-        known = float((self.costs - self.held @ pi).min())
-        priced = self.pricer.price(nodes.own_cost - pi, self.deadline, slack=slack)
+        pi = self.centre
+        penalties = self.penalties(self.prices)
+        base = float(pi.sum() - self.prices.sum())
+        known = float(self.reduced(pi, self.prices).min())
+        slack = 1e-7 * abs(base) / k
+        # A wider search first: a section that it finds saves an integer program.
+        order = np.argsort(self.reduced(pi, self.prices), kind="stable")
+        wide, wide_value = improve(
+            self.terrain,
+            self.held[order[:_WIDE_SEARCH]],
+            nodes.own_cost - pi,
+            rounds=24,
+            width=_WIDE_SEARCH,
+            per_node=20,
+            penalties=penalties,
+        )
+        if float(wide_value[0]) < known - 1e-6 * abs(base) / k:
+            self.add(_choice(wide, wide_value))
+            return True
+        below = None
+        if np.isfinite(self.target()) and base + k * known >= self.target():
+            below = (self.target() - base) / k
+        priced = self.pricer.price(
+            nodes.own_cost - pi, self.deadline, slack=slack, penalties=penalties, below=below
+        )
         for c in self.counts:
-            self.bounds[c] = max(self.bounds[c], float(pi.sum()) + c * priced.bound)
+            self.bounds[c] = max(self.bounds[c], base + c * priced.bound)
         if priced.section is None:
             return False
         row = priced.section[None]
-        found = float((costs_of(nodes, row) - row @ pi)[0])
-        if found >= known - slack:
+        found = float((costs_of(nodes, row) - row @ pi + penalties.of(row))[0])
+        if found >= known - 1e-7 * abs(base) / k:
             return False
-        near, value = improve(self.terrain, row, nodes.own_cost - pi, rounds=4, width=100)
+        near, value = improve(
+            self.terrain, row, nodes.own_cost - pi, rounds=4, width=100, penalties=penalties
+        )
         self.add(np.vstack([row, near[value < known]]))
         return True
 
 
-def _choice(rows: Flags, value: Array, known: float) -> Flags:
+def _choice(rows: Flags, value: Array) -> Flags:
     """The best new sections, and the best few that hold each node."""
     order = np.argsort(value, kind="stable")
     kept = np.zeros(len(rows), dtype=bool)

@@ -201,13 +201,16 @@ def _extend(active: Index, gain: Array, cover: csr_matrix) -> Index:
     return np.unique(np.concatenate([kept, least]))
 
 
-def violated_cliques(master: Master, linear: Linear) -> list[tuple[int, int, int]]:
-    """Three nodes whose pairs are shared by more than one section in the linear solution."""
-    held = (np.asarray(master.cover[linear.chosen].todense()) > 0.5).astype(float)
-    weights = linear.value
+Clique = tuple[int, int, int]
+
+
+def violated_cliques(held: Array, weights: Array, known: set[Clique]) -> list[Clique]:
+    """Three nodes whose pairs are shared by more than one section in a linear solution.
+
+    ``held`` (sections, nodes) 0/1 rows of the sections used, ``weights`` how much of each.
+    """
     n = held.shape[1]
     found: list[tuple[float, tuple[int, int, int]]] = []
-    known = set(master.cliques)
     for i in range(n):
         with_i = held * held[:, i : i + 1]
         for j in range(i + 1, n - 1):
@@ -422,7 +425,8 @@ class _Search:
             pool = pool[linear.reduced <= window]
             if len(pool) <= _POOL_FOR_INTEGERS or round_number == _MOST_CLIQUE_ROUNDS:
                 break
-            cliques = violated_cliques(master, linear)
+            rows = (np.asarray(master.cover[linear.chosen].todense()) > 0.5).astype(float)
+            cliques = violated_cliques(rows, linear.value, set(master.cliques))
             if not cliques:
                 break
             for clique in cliques:

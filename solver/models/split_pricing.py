@@ -13,12 +13,13 @@ apart, so that its bound holds at any time.  Legality is the same as in `columns
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_matrix, vstack
+from scipy.sparse import coo_matrix, csr_matrix, hstack, vstack
 
 from solver.models.columns import MASS_SLACK_KG, SIZE_SLACK_MM, Nodes
 from solver.models.release import Array, Flags
@@ -86,14 +87,46 @@ def connected(terrain: Terrain, held: Flags) -> Flags:
     return out
 
 
+@dataclass(frozen=True)
+class Penalties:
+    """What a section pays for holding two or three of three nodes (clique rows of the master)."""
+
+    members: NDArray[np.float32]
+    price: Array
+
+    def of(self, held: Flags) -> Array:
+        """(m,) penalty of sections given as rows of flags."""
+        if not len(self.price):
+            return np.zeros(len(held))
+        hits = product(held.astype(np.float32), self.members) > 1.5
+        paid: Array = hits @ self.price
+        return paid
+
+
+def make_penalties(cliques: Sequence[tuple[int, int, int]], price: Array, nodes: int) -> Penalties:
+    """Collect the cliques that cost anything."""
+    kept = [k for k in range(len(cliques)) if price[k] > 1e-9]
+    members = np.zeros((nodes, len(kept)), dtype=np.float32)
+    for column, k in enumerate(kept):
+        members[list(cliques[k]), column] = 1.0
+    return Penalties(members, np.asarray(price, dtype=float)[kept])
+
+
+def product(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Matrix product of 0/1 and other finite matrices; some kernels raise flags on padding."""
+    with np.errstate(all="ignore"):
+        out: NDArray[np.float32] = a @ b
+    return out
+
+
 def legal(terrain: Terrain, held: Flags) -> Flags:
     """(m,) True for legal sections (connectivity included)."""
     good = held.any(axis=1)
     rows = held.astype(np.float32)
     good &= masses_of(terrain, held) <= terrain.limit_kg
-    good &= np.einsum("ij,ij->i", rows @ terrain.never, rows) < 0.5
+    good &= np.einsum("ij,ij->i", product(rows, terrain.never), rows) < 0.5
     index = np.nonzero(good)[0]
-    good[index] &= ((rows[index] @ terrain.illegal.T) < 0.5).any(axis=1)
+    good[index] &= (product(rows[index], terrain.illegal.T) < 0.5).any(axis=1)
     for pins in terrain.nodes.pin_groups:
         part = held[:, list(pins)]
         good &= part.all(axis=1) | ~part.any(axis=1)
@@ -123,6 +156,7 @@ def improve(
     rounds: int = 8,
     width: int = 600,
     per_node: int = 4,
+    penalties: Penalties | None = None,
 ) -> tuple[Flags, Array]:
     """Sections near ``start`` (rows of legal sections) of low reduced cost.
 
@@ -133,7 +167,8 @@ def improve(
     """
     nodes = terrain.nodes
     held = start[distinct(start)]
-    value = costs_of(nodes, held) - held @ (nodes.own_cost - weights)
+    penalties = make_penalties([], np.zeros(0), len(nodes)) if penalties is None else penalties
+    value = costs_of(nodes, held) - held @ (nodes.own_cost - weights) + penalties.of(held)
     keep = _best(held, value, width, per_node)
     held, value = held[keep], value[keep]
     front, front_value = held, value
@@ -142,12 +177,19 @@ def improve(
     pulls = nodes.legal.astype(np.float32)
     for _ in range(rounds):
         rows = front.astype(np.float32)
-        gain = weights[None, :] - rows @ saving
-        allowed = ~front & ((rows @ terrain.adjacent) > 0.5) & ((rows @ terrain.never) < 0.5)
-        free = ((rows @ terrain.illegal.T) < 0.5).astype(np.float32)
-        allowed &= (free @ pulls) > 0.5
+        gain = weights[None, :] - product(rows, saving)
+        if len(penalties.price):
+            hits = product(rows, penalties.members)
+            pays = (penalties.members * penalties.price.astype(np.float32)).T
+            joins = product((np.abs(hits - 1.0) < 0.5).astype(np.float32), pays)
+            leaves = product((np.abs(hits - 2.0) < 0.5).astype(np.float32), pays)
+            gain = gain + np.where(front, leaves, joins)
+        allowed = ~front & (product(rows, terrain.adjacent) > 0.5)
+        allowed &= product(rows, terrain.never) < 0.5
+        free = (product(rows, terrain.illegal.T) < 0.5).astype(np.float32)
+        allowed &= product(free, pulls) > 0.5
         mass = masses_of(terrain, front)
-        heavier = terrain.weight_kg[None, :] - 2.0 * (rows @ flange)
+        heavier = terrain.weight_kg[None, :] - 2.0 * product(rows, flange)
         # Removal may add flange mass; both kinds of move are weighed, exactly again below.
         moved = mass[:, None] + np.where(front, -heavier, heavier)
         allowed |= front
@@ -195,7 +237,7 @@ def improve(
         if not is_new.any():
             break
         front, front_value = held[is_new], value[is_new]
-    value = costs_of(nodes, held) - held @ (nodes.own_cost - weights)
+    value = costs_of(nodes, held) - held @ (nodes.own_cost - weights) + penalties.of(held)
     order = np.argsort(value, kind="stable")
     return held[order], value[order]
 
@@ -280,10 +322,20 @@ class Pricer:
         ).tocsr()
         self._low, self._high = np.array(low), np.array(high)
 
-    def price(self, weights: Array, deadline: float, *, slack: float = 0.0) -> Priced:
+    def price(
+        self,
+        weights: Array,
+        deadline: float,
+        *,
+        slack: float = 0.0,
+        penalties: Penalties | None = None,
+        below: float | None = None,
+    ) -> Priced:
         """Bound the least of cost less multipliers; ``weights`` as in `improve`.
 
-        ``slack``: the bound may stay this far below the best section found.  Size limits are left
+        ``slack``: the bound may stay this far below the best section found.  ``below``: only ask
+        whether a section costs less than this; if none does the bound is this, and any that does
+        will do (much quicker than the least).  Size limits are left
         out, which can only lower the bound; a section that breaks one is not returned.
         """
         nodes = self.terrain.nodes
@@ -295,22 +347,33 @@ class Pricer:
             -nodes.saving[self._pairs],
             np.full(self._size - n - pairs, nodes.problem.section_cost),
         ])  # fmt: skip
+        fixed = 0 if penalties is None else len(penalties.price)
+        if penalties is not None:
+            price = np.concatenate([price, penalties.price])
+        whole = np.concatenate([np.ones(self._size), np.zeros(fixed)])
         best = -np.inf
         while True:
             seconds = deadline - time.monotonic()
             if seconds <= 0.05:
                 return Priced(best, None, False)
-            matrix, low, high = self._with_separators()
+            matrix, low, high = self._with_separators(penalties)
+            if below is not None:
+                matrix = vstack([matrix, csr_matrix(price)]).tocsr()
+                low, high = np.append(low, -np.inf), np.append(high, below)
             answer = milp(
                 price,
                 constraints=LinearConstraint(matrix, low, high),
-                integrality=np.ones(self._size),
+                integrality=whole,
                 bounds=Bounds(0.0, 1.0),
                 options={
                     "time_limit": seconds,
-                    "mip_rel_gap": slack / max(1.0, abs(nodes.problem.section_cost)),
+                    "mip_rel_gap": slack / max(1.0, abs(nodes.problem.section_cost))
+                    if below is None
+                    else 1e9,
                 },
             )
+            if below is not None and answer.status == 2:
+                return Priced(below, None, True)
             if answer.mip_dual_bound is not None:
                 best = max(best, float(answer.mip_dual_bound))
             if answer.x is None:
@@ -321,18 +384,38 @@ class Pricer:
             good = bool(legal(self.terrain, section[None])[0])
             return Priced(best, section if good else None, answer.status == 0)
 
-    def _with_separators(self) -> tuple[object, Array, Array]:
-        if not self.separators:
-            return self._matrix, self._low, self._high
-        count = len(self.separators)
-        rows, columns, values = [], [], []
-        for k, (a, b, between) in enumerate(self.separators):
-            rows += [k] * (2 + len(between))
+    def _with_separators(self, penalties: Penalties | None) -> tuple[object, Array, Array]:
+        """Rows of the program, of the separators, and of penalties (a column each, pair by pair).
+
+        Separator: both nodes of a pair only with a node between.  Penalty: at least the two of
+        each pair of the clique less one.
+        """
+        cliques = [] if penalties is None else [
+            np.nonzero(column)[0].tolist() for column in penalties.members.T
+        ]  # fmt: skip
+        rows: list[int] = []
+        columns: list[int] = []
+        values: list[float] = []
+        count = 0
+        for a, b, between in self.separators:
+            rows += [count] * (2 + len(between))
             columns += [a, b, *between]
             values += [1.0, 1.0] + [-1.0] * len(between)
-        extra = coo_matrix((values, (rows, columns)), shape=(count, self._size))
+            count += 1
+        for k, (a, b, c) in enumerate(cliques):
+            for pair in ((a, b), (a, c), (b, c)):
+                rows += [count] * 3
+                columns += [*pair, self._size + k]
+                values += [1.0, 1.0, -1.0]
+                count += 1
+        if not count:
+            return self._matrix, self._low, self._high
+        matrix = self._matrix
+        if cliques:
+            matrix = hstack([matrix, csr_matrix((matrix.shape[0], len(cliques)))])
+        extra = coo_matrix((values, (rows, columns)), shape=(count, self._size + len(cliques)))
         return (
-            vstack([self._matrix, extra]).tocsr(),
+            vstack([matrix, extra]).tocsr(),
             np.concatenate([self._low, np.full(count, -np.inf)]),
             np.concatenate([self._high, np.ones(count)]),
         )

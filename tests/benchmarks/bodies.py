@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+
 from solver.models.split_problem import SplitEdge, SplitPatch, SplitProblem
 
 AREAL_MASS_KG_MM2 = 18.0e-6
@@ -175,7 +176,7 @@ def _edges(
                 inside,
                 joint,
                 FLANGE_KG_PER_MM * length,
-            )  # fmt: skip
+            )
         )
 
     turn = 2 * math.pi

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import sys
+import time
+from pathlib import Path
 
 import networkx as nx
 import numpy as np
 import pytest
 from split_cases import Judge, edge, patch, random_problem
 
+from solver.models.columns import legal_sections, make_nodes
 from solver.models.split import best_splits, cheapest_split, split_cost
+from solver.models.split_pricing import Pricer, improve, legal, make_penalties, make_terrain
 from solver.models.split_problem import SplitProblem
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+from bodies import made_body
 
 # Seeds whose problems have splits; with order of removal changing the cheapest in some.
 SEEDS = (6, 8, 14, 16, 22, 26, 32, 40, 41, 44)
@@ -234,3 +242,55 @@ def test_a_deadline_that_has_passed_gives_no_answer_and_no_false_claim() -> None
 def test_two_runs_give_the_same_split() -> None:
     problem = random_problem(41, 7, most_sections=None)
     assert cheapest_split(problem) == cheapest_split(problem)
+
+
+@pytest.mark.parametrize("seed", [8, 22, 41])
+def test_without_the_list_of_sections_bounds_hold_and_the_split_is_as_good(seed: int) -> None:
+    problem = random_problem(seed, 7)
+    listed = cheapest_split(problem)
+    grown = cheapest_split(problem, most_columns=0, deadline_s=20.0)
+    if listed.cost is None:
+        assert grown.cost is None
+        assert grown.status in ("impossible", "no answer")
+        return
+    assert grown.cost == pytest.approx(listed.cost)
+    assert grown.bound <= listed.cost + 1e-6
+    assert grown.columns is None
+
+
+def test_a_made_body_is_split_the_same_with_and_without_the_list() -> None:
+    body = made_body(20, 1)
+    listed = cheapest_split(body)
+    grown = cheapest_split(body, most_columns=10)
+    assert listed.status == "proven"
+    assert grown.cost == pytest.approx(listed.cost)
+    assert grown.bound <= listed.cost + 1e-6
+    assert listed.columns > 10
+    assert grown.columns is None
+
+
+def test_the_pricing_bound_is_the_least_over_all_listed_sections() -> None:
+    body = made_body(20, 1)
+    nodes = make_nodes(body)
+    columns = legal_sections(body, nodes=nodes)
+    heads = [group[0] for group in nodes.groups]
+    held = columns.incidence.toarray()[:, heads] > 0.5
+    terrain = make_terrain(nodes)
+    random = np.random.default_rng(1)
+    for _ in range(4):
+        pi = random.uniform(50, 200, len(nodes))
+        cliques = [(0, 1, 2), (3, 4, 5), (2, 6, 7)]
+        penalties = make_penalties(cliques, random.uniform(0, 80, 3), len(nodes))
+        reduced = columns.costs - held @ pi + penalties.of(held)
+        weights = nodes.own_cost - pi
+        priced = Pricer(terrain).price(weights, time.monotonic() + 20, penalties=penalties)
+        assert priced.bound == pytest.approx(reduced.min(), abs=1e-4)
+        below = float(reduced.min()) - 0.01
+        none = Pricer(terrain).price(
+            weights, time.monotonic() + 20, penalties=penalties, below=below
+        )
+        assert none.section is None
+        assert none.bound == below
+        rows, value = improve(terrain, held[:5], weights, penalties=penalties)
+        assert legal(terrain, rows).all()
+        assert value.min() >= reduced.min() - 1e-6
