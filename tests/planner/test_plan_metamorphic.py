@@ -49,7 +49,7 @@ LONG_WALL = {
         "rolls": [{"metal": "aluminium", "gauge": 24, "width": 8, "length": "10 ft",
                    "price": "1.75 /ft2"}],
     },
-    "shop": {"labor_rate": 55, "lift_limit": "60 lb", "on_hand": {"clamps": 80, "bolts": 60}},
+    "shop": {"labor_rate": 55, "lift_limit": "90 lb", "on_hand": {"clamps": 80, "bolts": 60}},
 }  # fmt: skip
 """Lines of two parts that meet at one mark, a lift limit that asks for two sections or more."""
 
