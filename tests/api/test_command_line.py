@@ -213,7 +213,17 @@ def test_help_documents_every_exit_code_and_command_in_80_columns(run, capsys):
     text = capsys.readouterr().out
     for word in ("0  ", "1  ", "2  ", "3  ", "4  ", "130  "):
         assert word in text
-    for word in ("plan", "check", "show", "resolve", "schema", "pieces", "summary", "serve"):
+    for word in (
+        "plan",
+        "options",
+        "check",
+        "show",
+        "resolve",
+        "schema",
+        "pieces",
+        "summary",
+        "serve",
+    ):
         assert f"\n    {word}" in text
     assert max(len(line) for line in text.splitlines()) <= 80
 

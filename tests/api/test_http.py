@@ -8,7 +8,7 @@ import time
 import httpx
 import jsonschema
 import pytest
-from hand_made_plan import SCENARIO, impossible_plan, lid_plan
+from hand_made_plan import SCENARIO, impossible_plan, lid_plan, whole_plan
 
 from api.http.app import create_app, limits_told
 from api.http.problems import PROBLEM_TYPES, problem_schema
@@ -32,10 +32,10 @@ def ask(app, method, path, **request):
     return asyncio.run(one())
 
 
-def post(app, content, query="", headers=None):
+def post(app, content, query="", headers=None, path="/v1/plans"):
     if not isinstance(content, bytes):
         content = json.dumps(content).encode()
-    return ask(app, "POST", f"/v1/plans{query}", content=content, headers=headers or JSON)
+    return ask(app, "POST", f"{path}{query}", content=content, headers=headers or JSON)
 
 
 def assert_problem(answer, status, name):
@@ -101,6 +101,72 @@ def test_seconds_and_seed_reach_the_planner(make_engine):
 )
 def test_parameters_out_of_range_are_refused(app, query):
     assert_problem(post(app, SCENARIO, query), 422, "invalid-parameter")
+
+
+def test_options_are_answered_with_their_table(app):
+    answer = post(app, SCENARIO, path="/v1/options")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "application/json"
+    told = answer.json()
+    plans = [Plan.model_validate(plan) for plan in told["options"]]
+    assert plans == [lid_plan(), whole_plan()]
+    assert [row["plan"] for row in told["table"]] == [plan.id for plan in plans]
+    assert told["table"][1]["joints_left"] == ["lid | frame"]
+    assert told["symmetry"] is None
+
+
+def test_the_answer_with_options_keeps_its_description(app):
+    api = ask(app, "GET", "/v1/openapi.json").json()
+    responses = api["paths"]["/v1/options"]["post"]["responses"]
+    schema = responses["200"]["content"]["application/json"]["schema"]
+    told = post(app, SCENARIO, path="/v1/options").json()
+    jsonschema.Draft202012Validator({**schema, "components": api["components"]}).validate(told)
+
+
+def test_an_impossible_job_has_no_table_of_options(make_engine):
+    app = create_app(make_engine(options=lambda scenario, **how: (impossible_plan(),)))
+    told = post(app, SCENARIO, path="/v1/options").json()
+    assert told["options"][0]["status"] == "impossible"
+    assert told["table"] == []
+
+
+def test_count_and_difference_reach_the_planner(make_engine):
+    seen = {}
+
+    def remember(scenario, **how):
+        seen.update(how)
+        return ()
+
+    app = create_app(make_engine(options=remember))
+    answer = post(app, SCENARIO, "?count=3&differ=2&seconds=2.5&seed=11", path="/v1/options")
+    assert answer.json()["options"] == []
+    assert (seen["count"], seen["differ_by"], seen["seconds"], seen["seed"]) == (3, 2, 2.5, 11)
+
+
+@pytest.mark.parametrize(
+    "query", ["?count=0", "?count=13", "?count=2.0", "?differ=0", "?differ=-1", "?cuont=2"]
+)
+def test_options_out_of_range_are_refused(app, query):
+    assert_problem(post(app, SCENARIO, query, path="/v1/options"), 422, "invalid-parameter")
+
+
+def test_count_is_no_parameter_of_one_plan(app):
+    assert_problem(post(app, SCENARIO, "?count=2"), 422, "invalid-parameter")
+
+
+def test_options_have_the_guards_and_limits_of_plans(app, make_engine):
+    foreign = post(app, SCENARIO, headers={**JSON, "origin": "null"}, path="/v1/options")
+    assert_problem(foreign, 403, "cross-site")
+    large = post(app, b" " * (LARGEST_SCENARIO_BYTES + 1), path="/v1/options")
+    assert_problem(large, 413, "body-too-large")
+    assert_problem(post(app, b"{}", path="/v1/options"), 422, "invalid-scenario")
+    assert_problem(ask(app, "GET", "/v1/options", headers=JSON), 405, "method-not-allowed")
+
+    def fail(scenario, **how):
+        raise SolveError("crashed", "secret words")
+
+    failing = create_app(make_engine(options=fail))
+    assert_problem(post(failing, SCENARIO, path="/v1/options"), 500, "planner-failed")
 
 
 def _deep(opening, closing, depth):

@@ -19,6 +19,7 @@ from solver.data.plan import Plan
 
 ROOT = Path(__file__).parents[2]
 LID_FILE = ROOT / "scenarios" / "lid.json"
+TWO_HATCHES = ROOT / "scenarios" / "mirrored-hatches.json"
 
 
 def run(*arguments):
@@ -137,3 +138,55 @@ def test_the_resolved_form_posts_too():
     answer = post_and_get("POST", "/v1/plans?seconds=5", json=resolved)
     assert answer.status_code == 200
     assert answer.json()["pieces"]
+
+
+def test_options_of_a_small_scenario_are_kept_and_each_found_sound(tmp_path):
+    folder = tmp_path / "kept"
+    arguments = ["--count", "3", "--differ", "1", "--seconds", "12", "--output", folder]
+    code, out, err = run("options", TWO_HATCHES, *arguments)
+    assert code == 0, err
+    assert "option 1/3" in err
+    assert max(columns(line) for line in out.splitlines()[:-1]) <= 80
+    plans = [Plan.model_validate_json(path.read_bytes()) for path in sorted(folder.iterdir())]
+    assert len(plans) == 3
+    costs = [plan.cost.objective for plan in plans]
+    assert costs == sorted(costs)
+    assert all(f"{plan.cost.total:,.2f}" in out for plan in plans)
+    assert "splits that differ by 1 joint or more" in plans[1].proof.covers
+    for path in folder.iterdir():
+        assert run("check", TWO_HATCHES, path)[0] == 0
+
+
+def test_a_plan_of_a_what_if_is_sound_for_the_scenario_that_is_kept_with_it(tmp_path):
+    plan, asked = tmp_path / "plan.json", tmp_path / "asked.json"
+    what_if = ["--split", "deck.right | deck.left", "--seconds", "8", "--quiet"]
+    kept = ["--output", plan, "--scenario-output", asked]
+    assert run("plan", TWO_HATCHES, *what_if, *kept)[0] == 0
+    made = Plan.model_validate_json(plan.read_bytes())
+    assert {edge.edge: edge.joint for edge in made.edges}["deck.left | deck.right"]
+    assert run("check", asked, plan)[0] == 0
+    # The same question asked of what was kept changes nothing.
+    again = run("plan", asked, "--seconds", "8", "--quiet", "--json")[1]
+    assert json.loads(again)["scenario_digest"] == made.scenario_digest
+
+
+def test_symmetry_is_told_with_its_cost():
+    what_if = ["--symmetric", "--split", "hatch-left | deck.left", "--seconds", "16", "--quiet"]
+    code, out, err = run("plan", TWO_HATCHES, *what_if)
+    assert code == 0, err
+    assert len(out.splitlines()) <= SCREEN_LINES
+    # One hatch is to come off by itself: symmetry takes the joint round the other one too.
+    said = " ".join(out.partition("SYMMETRY costs ")[2].split())
+    assert float(said.split(" USD")[0]) > 0
+    assert "that is proven." in said
+
+
+def test_options_post_to_the_service_with_their_table():
+    scenario = json.loads(TWO_HATCHES.read_text())
+    answer = post_and_get("POST", "/v1/options?seconds=10&count=2&differ=1", json=scenario)
+    assert answer.status_code == 200
+    told = answer.json()
+    first, second = told["table"]
+    assert [first["plan"], second["plan"]] == [plan["id"] for plan in told["options"]]
+    assert first["objective"] <= second["objective"]
+    assert second["joints_made"]
