@@ -114,7 +114,8 @@ def options_command(options: argparse.Namespace, engine: Engine, streams: Stream
     elif plans:
         streams.out.write(summarise(plans[0], asked.job, stopped=listening.stopped))
     else:
-        streams.out.write(no_plan_words(None, stopped=listening.stopped) + "\n")
+        lines = no_plan_words(None, stopped=listening.stopped)
+        streams.out.writelines(f"{line}\n" for line in lines)
     return plans_code(plans)
 
 

@@ -505,12 +505,7 @@ def _impossible(plan: Plan) -> list[str]:
 
 
 def _no_answer(plan: Plan, *, stopped: bool) -> list[str]:
-    block = [*wrap(plan.title), "=" * WIDTH, no_plan_words(plan, stopped=stopped)]
-    block += wrap(
-        "That does not mean that there is none: give it more time with --seconds.",
-        first="  ",
-        rest="  ",
-    )
+    block = [*wrap(plan.title), "=" * WIDTH, *no_plan_words(plan, stopped=stopped)]
     if plan.proof.bound is not None:
         block.append(
             f"  Proven so far: no plan costs less than {money(plan.proof.bound)} "
@@ -520,13 +515,16 @@ def _no_answer(plan: Plan, *, stopped: bool) -> list[str]:
     return block
 
 
-def no_plan_words(plan: Plan | None, *, stopped: bool) -> str:
+def no_plan_words(plan: Plan | None, *, stopped: bool) -> list[str]:
     """Say why there is no plan yet: the builder stopped, the time ran out, or the work did."""
     if stopped or (plan is not None and plan.status == "stopped"):
-        return "STOPPED before the first plan"
-    if plan is not None and plan.made.seconds is None:
-        return "NO ANSWER from the steps of work that are tried without --seconds"
-    return "NO ANSWER in the time given"
+        said = "STOPPED before the first plan"
+    elif plan is not None and plan.made.seconds is None:
+        said = "NO ANSWER from the steps of work that are tried without --seconds"
+    else:
+        said = "NO ANSWER in the time given"
+    more = "That does not mean that there is none: give it more time with --seconds."
+    return [said, *wrap(more, first="  ", rest="  ")]
 
 
 def _further(plan: Plan) -> list[str]:
