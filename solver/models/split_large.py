@@ -49,6 +49,7 @@ _SECTIONS_FOR_INTEGERS = 1_500
 _RESTARTS = 6
 _MOST_CLIQUES = 200
 _CLOSING_MARGIN = 0.002
+_FIRST_STEP = 0.008
 _WIDE_SEARCH = 1_500
 _WIDEST_BOX = 1000.0
 
@@ -424,7 +425,7 @@ class _Search:
                 return
 
     def _prove(self, k: int) -> bool:
-        """Exact pricing at the centre; True when it found a section that the search missed."""
+        """Exact pricing at the centre; True when more may be gained (or was missed)."""
         nodes = self.terrain.nodes
         pi = self.centre
         penalties = self.penalties(self.prices)
@@ -447,14 +448,19 @@ class _Search:
             return True
         below = None
         if np.isfinite(self.target()) and base + k * known >= self.target():
-            below = (self.target() - base) / k
+            # First to within a hundredth, which takes less and is worth most.
+            nearly = self.cost - _FIRST_STEP * abs(self.cost)
+            below = (min(self.target(), nearly) - base) / k
+            if self.bounds[k] >= nearly - CENT:
+                below = (self.target() - base) / k
         priced = self.pricer.price(
             nodes.own_cost - pi, self.deadline, slack=slack, penalties=penalties, below=below
         )
         for c in self.counts:
             self.bounds[c] = max(self.bounds[c], base + c * priced.bound)
         if priced.section is None:
-            return False
+            # The first step done, the second follows at the same multipliers.
+            return below is not None and priced.solved and self.bounds[k] < self.target()
         row = priced.section[None]
         found = float((costs_of(nodes, row) - row @ pi + penalties.of(row))[0])
         if found >= known - 1e-7 * abs(base) / k:
