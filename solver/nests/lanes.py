@@ -169,7 +169,7 @@ def beam(
         areas[ranks[k]] = box.length * box.width
     left = bytes(counts[kind] for kind in by_length)
     taste = [rng.uniform(0.85, 1.15) * box.length / longest_side[by_length[0]] for box in boxes]
-    fill = _fillable([box.width for box in boxes], max((r.width for r in rooms), default=0))
+    fill = fillable([box.width for box in boxes], max((r.width for r in rooms), default=0))
     total = sum(area * count for area, count in zip(areas, left, strict=True))
     lengths = [longest_side[kind] for kind in by_length]
     job = _Job(boxes, ranks, areas, lengths, total, rooms, fill, taste, window)
@@ -206,7 +206,7 @@ def _puts(node: _Node) -> list[Put]:
     return puts[::-1]
 
 
-def _fillable(widths: Sequence[int], most: int) -> list[int]:
+def fillable(widths: Sequence[int], most: int) -> list[int]:
     """For every width up to `most`, the largest sum of the given widths that it holds."""
     reach, full = 1, (1 << (most + 1)) - 1
     for w in sorted(set(widths)):

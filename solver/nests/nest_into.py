@@ -14,6 +14,7 @@ import shapely
 
 from solver.nests import fill, lanes, patterns
 from solver.nests.boards import make_board
+from solver.nests.lane_order import anneal
 from solver.nests.pressing import press
 from solver.nests.rows import in_rows
 from solver.nests.shapes import (
@@ -31,6 +32,9 @@ from solver.nests.verify import verify
 
 MOST_EXACTLY = 40
 """Straight blanks on one unit up to this number are also searched depth first."""
+
+STEPS_PER_EFFORT = 50
+"""Changes of the order of straight blanks for each step of effort."""
 
 HOPELESS_SHARE = 0.15
 """Where plain layouts leave out more than this share of the area, no search will mend it."""
@@ -183,11 +187,18 @@ def _lane_attempts(
         exact = lanes.fill_exactly(boxes, counts, rooms[0], 100 * task.effort)
         if exact is not None:
             yield lanes.placements_of(kinds, boxes, units, exact, unit_mm), False
+    best: list[lanes.Put] = []
     for attempt in range(2 + task.effort // 10):
         width = (4, 20)[attempt] if attempt < 2 else rng.choice((20, 40, 60))
         window = 16 if attempt < 1 else rng.choice((5, 8, 12, 16, 24))
         puts, cut = lanes.beam(boxes, counts, rooms, width, rng, task.deadline, window=window)
         yield lanes.placements_of(kinds, boxes, units, puts, unit_mm), cut
+        if len(puts) > len(best):
+            best = puts
+    if task.effort and rooms:
+        steps = STEPS_PER_EFFORT * task.effort
+        best = anneal(boxes, counts, rooms, best, steps, rng, deadline=task.deadline, fit_only=True)
+        yield lanes.placements_of(kinds, boxes, units, best, unit_mm), task.late()
 
 
 def _one_deep(

@@ -17,6 +17,7 @@ import shapely
 from solver.nests import fill, lanes
 from solver.nests.boards import Board, covered_cells, make_board
 from solver.nests.compaction import Frame, compact
+from solver.nests.lane_order import anneal
 from solver.nests.nest_into import Task, curved_then_lanes, settle
 from solver.nests.poses import Grid, grown_ring
 from solver.nests.shapes import (
@@ -33,6 +34,9 @@ from solver.nests.shapes import (
     usable_region,
 )
 from solver.nests.verify import verify
+
+ANNEAL_STEPS = 12_000
+"""Changes of the order of straight blanks in one cycle out of four."""
 
 MOST_KNOWN = 3000
 """Cells of laid blanks remembered."""
@@ -120,6 +124,12 @@ def _straight(
         end = max(x + boxes[b].length for _, x, _, b in puts)
         if end < best_end:
             best, best_end = puts, end
+        if cycle % 4 == 0 and cycle:
+            start = best if rng.random() < 0.7 else puts
+            puts = anneal(boxes, counts, [room], start, ANNEAL_STEPS, rng, deadline=deadline)
+            end = max(x + boxes[b].length for _, x, _, b in puts)
+            if end < best_end:
+                best, best_end = puts, end
     if len(best) < sum(counts):
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
     return lanes.placements_of(shapes, boxes, [stock], best, unit_mm)
