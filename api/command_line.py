@@ -32,6 +32,7 @@ from api.solve_apart import SolveError, SolveQuitError
 from api.summary import SCREEN_LINES, count_words, summarise
 from api.tables import WIDTH, plain, wrap
 from api.what_if_words import add_what_ifs
+from solver.data.digest import digest_of
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
 
@@ -278,8 +279,19 @@ def _check(options: argparse.Namespace, engine: Engine, streams: Streams) -> int
     job = engine.read(read_scenario(options.scenario, engine))
     plan = read_plan(options.plan, limit=LARGEST_PLAN_BYTES)
     faults = engine.faults(job, plan)
+    belongs = plan.scenario_digest == digest_of(job)
+    if not belongs and not options.json:
+        text = (
+            f"This plan was made for another scenario ({plan.scenario_digest}, not "
+            f"{digest_of(job)}); it is judged by this one all the same."
+        )
+        streams.out.write("\n".join(wrap(text)) + "\n")
     if options.json:
-        report = {"ok": not faults, "faults": [asdict(fault) for fault in faults]}
+        report = {
+            "ok": not faults,
+            "same_scenario": belongs,
+            "faults": [asdict(fault) for fault in faults],
+        }
         streams.out.write(json.dumps(report, indent=1) + "\n")
     elif not faults:
         counted = count_words(len(plan.pieces), "piece")

@@ -1,10 +1,10 @@
-"""While options are sought and after: which one it is, and what each one's proof is about."""
+"""While options are sought: which one it is."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
-from solver.data.plan import Plan, Progress
+from solver.data.plan import Progress
 
 
 def numbered(on_progress: Callable[[Progress], None], count: int) -> Callable[[Progress], None]:
@@ -25,25 +25,3 @@ def numbered(on_progress: Callable[[Progress], None], count: int) -> Callable[[P
             number, known = number + 1, False
 
     return tell
-
-
-def of_its_kind(plans: Sequence[Plan], differ_by: int) -> tuple[Plan, ...]:
-    """Return plans the cheapest first, each bound said to cover the splits that it is proven for.
-
-    ``plans`` are in the order in which they were found: the first bound is for every split, each
-    other one for those that differ from all plans before it.
-    """
-    joints = "1 joint" if differ_by == 1 else f"{differ_by} joints"
-    kind = (
-        f"splits that differ by {joints} or more from the options found before this one and from "
-        "their mirror images; of those "
-    )
-    told = [
-        plan
-        if number == 0
-        else plan.model_copy(
-            update={"proof": plan.proof.model_copy(update={"covers": kind + plan.proof.covers})}
-        )
-        for number, plan in enumerate(plans)
-    ]
-    return tuple(sorted(told, key=lambda plan: plan.cost.objective if plan.cost else 0.0))

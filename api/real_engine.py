@@ -7,7 +7,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from api.engine import Engine, Fault
-from api.option_search import numbered, of_its_kind
+from api.option_search import numbered
 from api.solve_apart import options_apart, plan_apart
 from api.solve_child import PlanNotShownError
 from solver.data.job import Job
@@ -141,4 +141,4 @@ def options_here(
         )
     except PlanRejectedError as refusal:
         raise PlanNotShownError(str(refusal)) from refusal
-    return of_its_kind(plans, differ_by)
+    return plans

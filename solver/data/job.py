@@ -64,7 +64,7 @@ class Bolts:
 
 @dataclass(frozen=True)
 class EdgeNotch:
-    """A notch asked for in the free edge of the metal (a hinge, a latch); ``at_mm`` is its middle."""
+    """A notch asked for in the free edge of the metal (a hinge); ``at_mm`` is its middle."""
 
     at_mm: float
     wide_mm: float

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from solver.data.job import Job
 from solver.data.plan import Plan
 from solver.planner.impossible import plain_reasons, why_impossible
@@ -56,6 +58,8 @@ def alternatives(
     for number in range(count):
         if limits.over():
             break
+        if splits:
+            request = replace(request, kind=_kind(differ_by))
         share = Limits(_share(watch, seconds, number, count), seed, stop)
         unlike = Unlike(tuple(splits), differ_by)
         found = decide(parts, share, watch.better(request), watch.phase, unlike)
@@ -70,7 +74,15 @@ def alternatives(
         plans.append(plan)
         joints = frozenset(edge.edge for edge in plan.edges if edge.joint)
         splits += dict.fromkeys((joints, mirrored(job, joints)))
-    return tuple(plans)
+    return tuple(sorted(plans, key=lambda plan: plan.cost.objective if plan.cost else 0.0))
+
+
+def _kind(differ_by: int) -> str:
+    joints = "1 joint" if differ_by == 1 else f"{differ_by} joints"
+    return (
+        f"splits that differ by {joints} or more from the options found before this one and from "
+        "their mirror images; of those "
+    )
 
 
 def mirrored(job: Job, joints: frozenset[str]) -> frozenset[str]:

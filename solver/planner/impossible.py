@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from solver.data.job import INCH_MM, Job
+from solver.data.job import INCH_MM, Edge, Job
 from solver.data.plan import Requirement
 from solver.models import split_conflict
 from solver.models.master import Master, MasterProblem
@@ -34,7 +34,7 @@ def why_impossible(
     ``short_of_stock`` names sheet metals whose blanks were found not to nest on all there is.
     """
     if parts is None:
-        return (_no_way_to_make(job, refusals),)
+        return _no_way_to_make(job, refusals)
     conflict = split_conflict.why_not(parts.split, deadline_s=CONFLICT_SECONDS)
     if conflict.requirements:
         return tuple(_in_words(one, parts.edge_rules) for one in conflict.requirements)
@@ -47,6 +47,19 @@ def plain_reasons(job: Job) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:
     One smallest set that cannot hold, empty if there is none, and the sentences of every other
     patch that is hopeless by itself, since each must be mended.
     """
+    for edge in job.edges:
+        across_one_part = not edge.open and not job.carries_metal(edge)
+        if across_one_part and edge.split == "required" and edge.witness == "forbidden":
+            shows = "it is visible" if edge.visible else "the scenario says so"
+            return (
+                _asked(edge, "split required", "must be a joint"),
+                _asked(
+                    edge,
+                    "witness",
+                    f"may show no witness line ({shows}), but one part crosses it and a joint "
+                    'leaves one; write "witness": "allowed"',
+                ),
+            ), ()
     free = {edge.id: EdgeRule("allowed") for edge in job.edges if not edge.open}
     facts = split_conflict.plain_facts(split_problem_of(job, free))
     if not facts:
@@ -55,27 +68,39 @@ def plain_reasons(job: Job) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:
     return tuple(_in_words(one, free) for one in facts[0]), also
 
 
-def _no_way_to_make(job: Job, refusals: Refusals) -> Requirement:
+def _no_way_to_make(job: Job, refusals: Refusals) -> tuple[Requirement, ...]:
     """Explain the first line that cannot be made, whole."""
     edges = [job.edge_of[step.edge] for run in job.runs for step in run.edges]
     if not job.stock:
-        return Requirement(
-            rule="stock",
-            ids=(edges[0].id,),
-            sentence=f'edge "{edges[0].id}" carries metal, but the stock is empty',
+        return (
+            Requirement(
+                rule="stock",
+                ids=(edges[0].id,),
+                sentence=f'edge "{edges[0].id}" carries metal, but the stock is empty',
+            ),
         )
-    edge, sentences = next(
-        (edge, refusals.by_edge[edge.id])
-        for edge in edges
-        if edge.id in refusals.by_edge and edge.id not in refusals.made
-    )
-    asks = f"stand {edge.stand_mm / INCH_MM:.2f} in" + (", visible" if edge.visible else "")
-    return Requirement(
-        rule="gauge",
-        ids=(edge.id,),
-        sentence=f'edge "{edge.id}" ({asks}): no metal in the stock may make it: '
-        + "; ".join(sentences[:MOST_SENTENCES]),
-    )
+    edge = next(edge for edge in edges if edge.id not in refusals.made)
+    reasons = []
+    if edge.split == "forbidden":
+        reasons.append(
+            _asked(edge, "split forbidden", "must not be a joint, so nothing pinches it")
+        )
+    elif edge.split == "required":
+        reasons.append(_asked(edge, "split required", "must be a joint, so nothing stands on it"))
+    if edge.standing == "forbidden":
+        reasons.append(_asked(edge, "standing", "may not carry standing metal"))
+    sentences = refusals.by_edge.get(edge.id, [])
+    if sentences:
+        asks = f"stand {edge.stand_mm / INCH_MM:.2f} in" + (", visible" if edge.visible else "")
+        told = "; ".join(sentences[:MOST_SENTENCES])
+        reasons.append(
+            _asked(edge, "gauge", f"({asks}) cannot be made of any metal in the stock: {told}")
+        )
+    return tuple(reasons)
+
+
+def _asked(edge: Edge, rule: str, sentence: str) -> Requirement:
+    return Requirement(rule=rule, ids=(edge.id,), sentence=f'edge "{edge.id}" {sentence}')
 
 
 def _in_words(one: split_conflict.Requirement, rules: Mapping[str, EdgeRule]) -> Requirement:

@@ -36,12 +36,6 @@ def edge_rules(job: Job, mountings: Mapping[str, set[str]]) -> dict[str, EdgeRul
 
 def _edge_rule(job: Job, edge: Edge, mountings: set[str]) -> EdgeRule:
     if not job.carries_metal(edge):
-        if edge.split == "required" and edge.witness == "forbidden":
-            return EdgeRule(
-                "required",
-                "witness",
-                f'edge "{edge.id}" is to be split although a witness line is forbidden there',
-            )
         if edge.witness == "forbidden":
             shows = "it shows" if edge.visible else "a witness line is forbidden"
             return EdgeRule("forbidden", "witness", f'edge "{edge.id}" stays whole: {shows}')

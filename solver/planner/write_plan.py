@@ -8,9 +8,8 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from pydantic import TypeAdapter
-
 import solver
+from solver.data.digest import digest_of
 from solver.data.job import Job
 from solver.data.plan import HowMade, Plan, Proof, Requirement, Status
 from solver.planner.cautions import cautions_of, notes_of
@@ -35,17 +34,13 @@ class Request:
     digest: str
     seed: int
     seconds: float | None
+    kind: str = ""
+    """What splits the bound is about, where it is not about all."""
 
 
 def request_of(job: Job, seed: int, seconds: float | None) -> Request:
     """Return the request with the job's digest."""
     return Request(job, digest_of(job), seed, seconds)
-
-
-def digest_of(job: Job) -> str:
-    """Digest of a resolved job: equal for equal scenarios, however they are written."""
-    text = json.dumps(TypeAdapter(Job).dump_python(job, mode="json"), sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def gap_of(cost: float | None, bound: float | None) -> float | None:
@@ -139,7 +134,7 @@ def _proof(request: Request, found: Found, cost: float | None, parts: Parts | No
     return Proof(
         bound=bound,
         gap=gap_of(cost, bound),
-        covers=COVERS,
+        covers=request.kind + COVERS,
         purchase_bound=purchase_bound,
         purchase_gap=gap,
         purchase_covers=covers,

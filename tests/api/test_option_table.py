@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from hand_made_plan import FRAME_ROUND_MM, LID_ROUND_MM, lid_job, lid_plan, whole_plan
 
-from api.option_search import numbered, of_its_kind
+from api.option_search import numbered
 from api.option_table import options_text, rows_of, symmetry_lines, symmetry_of
 from api.tables import columns
 from solver.data.job import Edge
@@ -199,22 +199,6 @@ def test_symmetry_costs_what_the_two_plans_and_their_bounds_say(
 
 def test_there_is_no_cost_of_symmetry_without_both_plans():
     assert symmetry_of(lid_plan(), lid_plan(status="no answer", cost=None)) is None
-
-
-def test_the_bound_of_a_later_option_is_said_to_be_of_its_kind():
-    first, second = of_its_kind([lid_plan(), whole_plan()], 4)
-    assert first == lid_plan()
-    assert second.proof.covers.startswith("splits that differ by 4 joints or more from the options")
-    assert second.proof.covers.endswith(whole_plan().proof.covers)
-    assert second.proof.bound == whole_plan().proof.bound
-
-
-def test_options_come_the_cheapest_first_and_keep_what_their_bounds_are_of():
-    # A search cut short found the dearer one first: its bound is of all splits.
-    first, second = of_its_kind([whole_plan(), lid_plan()], 4)
-    assert (first.id, second.id) == ("lid-by-hand", "whole-by-hand")
-    assert first.proof.covers.startswith("splits that differ")
-    assert second == whole_plan()
 
 
 def test_progress_says_which_option_is_sought_and_forgets_the_one_before():

@@ -108,3 +108,11 @@ def test_stopping_keeps_the_options_found_so_far():
     )
     assert len(plans) == 2
     assert all(plan.cost is not None for plan in plans)
+
+
+def test_a_later_bound_is_said_to_be_of_its_kind_only():
+    first, *later = options_of(TWO_HATCHES, 1)
+    assert first.proof.covers.startswith("all legal sections")
+    assert later
+    for plan in later:
+        assert plan.proof.covers.startswith("splits that differ by 1 joint or more")

@@ -153,7 +153,6 @@ def test_the_reason_says_whether_the_builder_or_the_stock_forbids_standing() -> 
         ({"witness": "forbidden", "visible": True}, "forbidden", "witness"),
         ({"split": "required"}, "required", "split required"),
         ({"split": "forbidden"}, "forbidden", "split forbidden"),
-        ({"split": "required", "witness": "forbidden"}, "required", "witness"),
     ],
 )
 def test_a_line_within_a_part_may_be_a_joint_where_a_witness_line_may_be(
