@@ -110,7 +110,9 @@ def posed(drawing: Drawing, pose: Pose) -> Drawing:
             replace(
                 word,
                 at=pose.point(word.at),
-                turn_deg=upright((-word.turn_deg if pose.flipped else word.turn_deg) + pose.turn_deg),
+                turn_deg=upright(
+                    (-word.turn_deg if pose.flipped else word.turn_deg) + pose.turn_deg
+                ),
             )
             for word in drawing.words
         ),

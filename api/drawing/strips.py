@@ -64,7 +64,9 @@ class Strip:
         ring = np.asarray(self.blank.outline_mm)
         sizes = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
         fits = [
-            i for i in range(1, len(ring) - 2) if abs(sizes[i] - self.width_mm) < 1e-6 * self.width_mm
+            i
+            for i in range(1, len(ring) - 2)
+            if abs(sizes[i] - self.width_mm) < 1e-6 * self.width_mm
         ]
         if not fits:
             return None
@@ -133,7 +135,10 @@ class Strip:
                 line = shapely.offset_curve(line, offset, join_style="mitre", mitre_limit=20.0)
             if line.geom_type != "LineString" or line.is_empty:
                 continue
-            if abs(line.length - self.blank.root_length_mm) <= _LENGTH_SLACK * self.blank.root_length_mm:
+            if (
+                abs(line.length - self.blank.root_length_mm)
+                <= _LENGTH_SLACK * self.blank.root_length_mm
+            ):
                 points = tuple((float(x), float(y)) for x, y in line.coords)
                 return points if math.hypot(*points[0]) < math.hypot(*points[-1]) else points[::-1]
         return ()
@@ -175,7 +180,9 @@ class Strip:
         for side, offset in sides:
             edge = self._edge(side)
             cut = self._inside(edge, self.root, offset)
-            groups = [list(group) for inner, group in groupby(range(len(edge)), cut.__getitem__) if inner]
+            groups = [
+                list(group) for inner, group in groupby(range(len(edge)), cut.__getitem__) if inner
+            ]
             for group in groups:
                 floor = [edge[i] for i in group]
                 low, high = sorted((self.station_of(floor[0]), self.station_of(floor[-1])))

@@ -27,6 +27,9 @@ MARGIN_MM = 14.0
 FOOT_MM = 11.0
 """Height of the foot line above the margin's lower edge."""
 
+SLIM_LEFT_MM, SLIM_RIGHT_MM, SLIM_TOP_MM, SLIM_BOTTOM_MM = 15.0, 9.0, 13.0, 17.0
+"""Edges of the room on a page at full size; the check square stands left of it and below."""
+
 HEAVY, PLAIN, FINE, HAIR = 0.6, 0.35, 0.2, 0.1
 """Line weights in mm: a cut; other lines of a drawing; rules of a table; dimensions and grids."""
 
@@ -156,7 +159,7 @@ class Book:
     paper: str = "a4"
     pages: list[Page] = field(default_factory=list)
     true_size: bool = False
-    """Whether the book must be printed without scaling."""
+    """Whether the book must be printed without scaling: its heads are small, to leave room."""
 
     @property
     def size_mm(self) -> tuple[float, float]:
@@ -196,6 +199,12 @@ class Book:
         return stream.getvalue()
 
     def _head(self, page: Page) -> None:
+        if self.true_size:
+            y = page.high_mm - SLIM_TOP_MM + 2.5
+            page.words(self.subtitle, SLIM_LEFT_MM, y, size=9, bold=True, room_mm=90)
+            right = page.wide_mm - SLIM_RIGHT_MM
+            page.words(self.title, right, y, size=7.5, side="right", room_mm=90)
+            return
         y = page.high_mm - MARGIN_MM - 4.0
         right = page.wide_mm - MARGIN_MM
         room = (right - MARGIN_MM) * 0.6
@@ -204,10 +213,15 @@ class Book:
         page.line(((MARGIN_MM, y - 2.6), (right, y - 2.6)), weight=PLAIN)
 
     def _foot(self, page: Page, number: int) -> None:
+        left = f"plan {self.plan_id}" + (f"  ·  {self.date}" if self.date else "")
+        count = f"page {number} of {len(self.pages)}"
+        if self.true_size:
+            right = page.wide_mm - SLIM_RIGHT_MM
+            page.words(f"{left}  ·  {count}", right, 7.0, size=7.5, side="right", room_mm=80)
+            return
         y = MARGIN_MM - 3.0
         right = page.wide_mm - MARGIN_MM
         page.line(((MARGIN_MM, y + 3.4), (right, y + 3.4)), weight=HAIR)
-        left = f"plan {self.plan_id}" + (f"  ·  {self.date}" if self.date else "")
         page.words(left, MARGIN_MM, y, size=7.5, room_mm=70)
         page.words(self.foot, page.wide_mm / 2, y, size=7.5, side="middle", room_mm=90)
-        page.words(f"page {number} of {len(self.pages)}", right, y, size=7.5, side="right")
+        page.words(count, right, y, size=7.5, side="right")
