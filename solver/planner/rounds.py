@@ -41,9 +41,13 @@ STEPS: tuple[tuple[Literal["decide", "nest"], int], ...] = (
     ("nest", 20),
     ("decide", 20),
     ("nest", 60),
+    ("decide", 60),
+    ("nest", 200),
 )
 """What is done in turn, with the effort of the nests (steps of their search): a first plan soon,
 then the most promising candidate nested better, and new ones that know how full stock gets."""
+ENOUGH_GAP = 0.01
+"""Without a time limit the search ends here: a hundredth is less than the minutes are known by."""
 MOST_ORDER_ROWS = 200
 GAP_PROVEN = 1e-6
 """Relative: the master rounds money down by less than this."""
@@ -132,7 +136,7 @@ def decide(
             search.nest(on, effort)
         else:
             search.nest(search.most_promising(), effort)
-        if _proven(search.found):
+        if _proven(search.found, 0.0 if limits.deadline is not None else ENOUGH_GAP):
             break
     found = search.found
     found.stopped = limits.should_stop()
@@ -325,11 +329,11 @@ def _body(
     )
 
 
-def _proven(found: Found) -> bool:
+def _proven(found: Found, gap: float) -> bool:
     if found.body is None or found.bound is None:
         return False
     best = found.body.cost.objective
-    return best - found.bound <= GAP_PROVEN * max(1.0, abs(best))
+    return best - found.bound <= max(gap, GAP_PROVEN) * max(1.0, abs(best))
 
 
 def _learn(nests: Sequence[SheetNest]) -> dict[int, float]:
