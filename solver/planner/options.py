@@ -299,6 +299,7 @@ class _Maker:
             visible_cost=rules.seam_visible_minutes,
             marks=line.starts_mm,
             reach=self._fold_reach(line, first),
+            trim_mm=rules.trim_per_run_mm if _ends_run(line, first, count) else 0.0,
         )
         total, whole = len(line.edges), line.length_mm
         start = line.starts_mm[first]
@@ -349,8 +350,7 @@ class _Maker:
         seams: Seams,
     ) -> StretchOption | None:
         job, line = self.job, self.lines[run]
-        total = len(line.edges)
-        ends_run = (first + count >= total) if line.run.closed else first + count == total
+        ends_run = _ends_run(line, first, count)
         pieces: list[PieceOption] = []
         pairs = list(zip(seams.stations_mm[:-1], seams.stations_mm[1:], strict=True))
         for number, (start, end) in enumerate(pairs):
@@ -543,6 +543,12 @@ def shapes_alike(one: FlashingShape, other: FlashingShape, mounting: Mounting) -
             other.return_hand,
         )
     return one == other
+
+
+def _ends_run(line: RunLine, first: int, count: int) -> bool:
+    """Whether a stretch holds the last edge of its run, and with it the metal to trim."""
+    total = len(line.edges)
+    return first + count >= total if line.run.closed else first + count == total
 
 
 def _rooms(job: Job, sheet: Sheet) -> tuple[NDArray[np.intp], Floats, Floats]:

@@ -19,6 +19,8 @@ GRID_MM = 6.35
 """Seams are offered every quarter inch or a little wider, at even spacing, at marks and where zones
 begin and end: a best seam is even or stands at the border of a zone."""
 MOST_GRID_POINTS = 80
+MOST_POINTS_ON_A_FOLD = 400
+"""Where a fold limits the pieces, an inch may decide whether one piece more is needed."""
 LEAST_MM = 1.0
 """No piece is shorter, even where the shop has no least length: two seams are two places."""
 AVOIDED_COST = 1000.0
@@ -35,7 +37,7 @@ class SeamRules:
 
     ``banned`` zones are never used, ``avoided`` ones only where nothing else is possible.
     ``marks`` are stations offered besides the grid.  ``reach`` gives for stations the farthest end
-    of a piece that begins there, where a fold limits it.
+    of a piece that begins there, where a fold limits it; the last piece has ``trim_mm`` besides.
     """
 
     longest_mm: float
@@ -47,6 +49,7 @@ class SeamRules:
     visible_cost: float
     marks: tuple[float, ...] = ()
     reach: Callable[[Floats], Floats] | None = None
+    trim_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,8 @@ def place_seams(start_mm: float, end_mm: float, pieces: int, rules: SeamRules) -
         return Seams((start_mm, *(float(s) for s in even), end_mm), 0.0, False)
     if pieces == 1:
         return None
-    step = max(GRID_MM, length / MOST_GRID_POINTS)
+    most = MOST_GRID_POINTS if rules.reach is None else MOST_POINTS_ON_A_FOLD
+    step = max(GRID_MM, length / most)
     grid = np.arange(start_mm + step, end_mm - step / 2, step)
     zones = rules.banned + rules.avoided + rules.curved + rules.visible
     special = np.array([*rules.marks, *(border for zone in zones for border in zone)])
@@ -96,7 +100,7 @@ def place_seams(start_mm: float, end_mm: float, pieces: int, rules: SeamRules) -
         reach = rules.reach(np.append(places, start_mm)) + 1e-6
         step_ok &= places[None, :] <= reach[:-1, None]
         first_ok &= places <= reach[-1]
-        last_ok &= end_mm <= reach[:-1]
+        last_ok &= end_mm + rules.trim_mm <= reach[:-1]
     closed = np.where(step_ok, 0.0, np.inf)
     best = np.where(first_ok, 0.0, np.inf)
     best = best + here + UNEVEN_COST * ((places - even[0]) / piece) ** 2
@@ -133,7 +137,9 @@ def _reached(stations: Floats, rules: SeamRules) -> bool:
     """Whether no piece between stations is longer than its fold allows."""
     if rules.reach is None:
         return True
-    return bool((stations[1:] <= rules.reach(stations[:-1]) + 1e-6).all())
+    ends = stations[1:].copy()
+    ends[-1] += rules.trim_mm
+    return bool((ends <= rules.reach(stations[:-1]) + 1e-6).all())
 
 
 def place_seams_round(
