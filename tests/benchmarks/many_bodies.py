@@ -1,4 +1,4 @@
-"""A job of many bodies in a row: the demo copied, each copy joined to the next along an open edge."""
+"""A job of many bodies in a row: a job copied, each copy joined to the next on an open edge."""
 
 from __future__ import annotations
 
