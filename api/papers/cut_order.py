@@ -62,26 +62,29 @@ def _part(
         steps.append(OutlineCut(tuple(item.name for item in blanks)))
         return
 
-    def size(split: tuple[int, float, list[Item], list[Item]]) -> float:
+    def size(split: tuple[int, list[Item], list[Item]]) -> float:
         axis = split[0]
         other = 1 - axis
         return max(i.box[other + 2] for i in items) - min(i.box[other] for i in items)
 
-    axis, at, before, after = min(splits, key=size)
+    axis, before, after = min(splits, key=size)
     alone = tuple(
         item.name for group in (before, after) if len(group) == 1 for item in group
     )
-    steps.append(StraightCut("across" if axis == 0 else "along", sizes.up(at), alone))
+    blanks = [item.box[axis + 2] for item in before if not item.offcut]
+    # at the outward mark of the blanks before it; where only an offcut stands there, of those after
+    mark = sizes.up(max(blanks)) if blanks else sizes.down(min(i.box[axis] for i in after))
+    steps.append(StraightCut("across" if axis == 0 else "along", mark, alone))
     _part(before, sizes, steps)
     _part(after, sizes, steps)
 
 
-def _split(items: list[Item], axis: int) -> tuple[int, float, list[Item], list[Item]] | None:
+def _split(items: list[Item], axis: int) -> tuple[int, list[Item], list[Item]] | None:
     """Return the first straight line across an axis that touches nothing, and what it parts."""
     ordered = sorted(items, key=lambda item: item.box[axis])
     reach = ordered[0].box[axis + 2]
     for n, item in enumerate(ordered[1:], start=1):
         if item.box[axis] >= reach - 1e-6:
-            return axis, reach, ordered[:n], ordered[n:]
+            return axis, ordered[:n], ordered[n:]
         reach = max(reach, item.box[axis + 2])
     return None

@@ -19,6 +19,7 @@ from api.drawing.nest import StockShape, placed_outline, reach_of
 from api.drawing.strips import Strip
 from api.papers.names import piece_number
 from api.papers.shop_sizes import ShopSizes, shop_sizes
+from api.summary import metal_words
 from solver.data.job import INCH_MM, OPEN, Job, Rules
 from solver.data.plan import EdgePlan, NestPlan, Piece, Plan, Section
 from solver.data.units import MeasureError, parse_length
@@ -194,10 +195,3 @@ class Facts:
                 if abs(one.to_mm - two.from_mm) < 1e-6 or abs(two.to_mm - one.from_mm) < 1e-6:
                     pairs.append((one.id, two.id))
         return tuple(pairs)
-
-
-def metal_words(metal: str, gauge: int | None, thickness_mm: float) -> str:
-    """Return a metal as a builder says it."""
-    if gauge is not None:
-        return f"{gauge} ga {metal}"
-    return f"{thickness_mm / INCH_MM:.3f} in {metal}"

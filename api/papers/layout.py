@@ -66,7 +66,7 @@ class Flow:
     def heading(self, text: str, *, size: float = 11.0, keep_mm: float = 20.0) -> None:
         """Write a heading that stays with what follows."""
         self.need(line_mm(size) + keep_mm)
-        self.y -= line_mm(size)
+        self.y -= line_mm(size) * 0.9
         self.page.words(text, self.left, self.y, size=size, bold=True, room_mm=self.wide)
         self.y -= 1.6
 

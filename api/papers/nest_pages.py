@@ -101,6 +101,7 @@ def _bands(flow: Flow, facts: Facts, nest: NestPlan, stock: StockShape) -> None:
                 bold=True,
                 side="middle",
                 turn_deg=word.turn_deg,
+                clear=True,
             )
         _offcut_names(inner, nest, place)
         end = min(begin + part, high_x)
