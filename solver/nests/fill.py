@@ -63,7 +63,7 @@ class Filling:
 
 
 def angles(shape: Shape) -> Points:
-    """Return turns worth trying: quarter turns, or 24 from the long axis and small tilts of it."""
+    """Return turns worth trying: quarter turns; or 24 of the long axis, tilts, the narrowest."""
     if shape.square:
         return RIGHT_ANGLES
     box = shapely.oriented_envelope(shapely.Polygon(shape.outline_mm))
@@ -75,7 +75,21 @@ def angles(shape: Shape) -> Points:
     steps = set(range(0, 360, 15))
     if lengths.max() > 4 * lengths.min():
         steps |= {(half + tilt) % 360 for half in (0, 180) for tilt in (-10, -5, -3, 3, 5, 10)}
-    return np.round(np.array([base + step for step in sorted(steps)]) % 360.0, 6)
+    turns = [base + step for step in sorted(steps)]
+    narrow = _narrowest(
+        np.asarray(shapely.convex_hull(shapely.Polygon(shape.outline_mm)).exterior.coords)
+    )
+    turns += [narrow, narrow + 180.0]
+    return np.unique(np.round(np.array(turns) % 360.0, 6))
+
+
+def _narrowest(hull: Points) -> float:
+    """Turn at which a convex ring is least high; some side of it then lies along x."""
+    sides = np.diff(hull, axis=0)
+    normals = np.column_stack((-sides[:, 1], sides[:, 0])) / np.hypot(*sides.T)[:, None]
+    heights = hull @ normals.T
+    k = int(np.argmin(heights.max(axis=0) - heights.min(axis=0)))
+    return -math.degrees(math.atan2(sides[k, 1], sides[k, 0]))
 
 
 def choose_grid(sizes_mm: Sequence[tuple[float, float]], gap_mm: float) -> Grid:

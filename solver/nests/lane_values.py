@@ -20,6 +20,8 @@ import numpy.typing as npt
 from scipy.optimize import linprog
 
 Floats = npt.NDArray[np.float64]
+Lanes = Sequence[tuple[int, float]]
+"""One way to lie: (width, length of lane used) of each lane."""
 
 
 def knapsack(widths: Sequence[int], prices: Floats, most: int) -> Floats:
@@ -64,49 +66,55 @@ class LaneRelaxation:
 
 
 def lane_relaxation(
-    demands: Sequence[Sequence[tuple[int, float]]],
+    demands: Sequence[Sequence[Lanes]],
     room: int,
     rounds: int = 60,
     accuracy: float = 1e-4,
 ) -> LaneRelaxation:
     """Lane relaxation for stock of one width, by column generation.
 
-    `demands` lists for each blank its ways to lie as (width, length of lane used), one of which (or
-    a mix) must be served. The bound is the least length of stock, exact for the relaxation
+    `demands` lists for each blank its ways to lie, each the lanes that it uses, one of which (or a
+    mix) must be served. The bound is the least length of stock, exact for the relaxation
     within `accuracy` and never above it, because it is taken from the prices.
     """
-    widths = sorted({w for ways in demands for w, _ in ways if w <= room})
+    possible = [[way for way in ways if all(w <= room for w, _ in way)] for ways in demands]
+    if not all(possible):
+        return LaneRelaxation({}, float("inf"), ())
+    widths = sorted({w for ways in possible for way in ways for w, _ in way})
     index = {w: k for k, w in enumerate(widths)}
-    served: dict[int, float] = dict.fromkeys(widths, 0.0)
-    mixed: list[list[tuple[int, float]]] = []
-    for ways in demands:
-        able = [(w, length) for w, length in ways if w <= room]
-        if not able:
-            return LaneRelaxation({}, float("inf"), ())
-        if len(able) == 1:
-            served[able[0][0]] += able[0][1]
+    served = np.zeros(len(widths))
+    mixed: list[list[Floats]] = []
+    for ways in possible:
+        used = []
+        for way in ways:
+            lengths = np.zeros(len(widths))
+            for w, length in way:
+                lengths[index[w]] += length
+            used.append(lengths)
+        if len(used) == 1:
+            served += used[0]
         else:
-            mixed.append(able)
+            mixed.append(used)
     columns: list[Floats] = []
     for k, w in enumerate(widths):
         column = np.zeros(len(widths))
         column[k] = room // w
         columns.append(column)
-    shares = [(m, w, length) for m, ways in enumerate(mixed) for w, length in ways]
+    shares = [(m, lengths) for m, used in enumerate(mixed) for lengths in used]
     best_bound, best_prices = 0.0, dict.fromkeys(widths, 0.0)
     for _ in range(rounds):
         n, s = len(columns), len(shares)
         a = np.zeros((len(widths), n + s))
         a[:, :n] = -np.array(columns).T
         equal = np.zeros((len(mixed), n + s))
-        for k, (m, w, length) in enumerate(shares):
-            a[index[w], n + k] = length
+        for k, (m, lengths) in enumerate(shares):
+            a[:, n + k] = lengths
             equal[m, n + k] = 1.0
         cost = np.concatenate((np.ones(n), np.zeros(s)))
         solved = linprog(
             cost,
             A_ub=a,
-            b_ub=-np.array([served[w] for w in widths]),
+            b_ub=-served,
             A_eq=equal if mixed else None,
             b_eq=np.ones(len(mixed)) if mixed else None,
             method="highs",
@@ -117,8 +125,7 @@ def lane_relaxation(
         value = knapsack(widths, prices, room)
         if value[room] <= 0:
             break
-        worth = sum(served[w] * prices[index[w]] for w in widths)
-        worth += sum(min(prices[index[w]] * length for w, length in ways) for ways in mixed)
+        worth = served @ prices + sum(min(float(u @ prices) for u in used) for used in mixed)
         bound = float(worth / value[room])
         if bound > best_bound:
             best_bound = bound

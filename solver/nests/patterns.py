@@ -104,7 +104,7 @@ def _patterns(sizes: Sequence[int], counts: Sequence[int], bin_: Bin) -> list[li
 
     if len(order) <= 30 and extend(0, room, [0] * len(sizes)):
         return found
-    demands = [[(sizes[k], float(counts[k]))] for k in order]
+    demands = [[[(sizes[k], float(counts[k]))]] for k in order]
     good = lane_relaxation(demands, room).patterns
     index: dict[int, list[int]] = {}
     for k in order:

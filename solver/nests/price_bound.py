@@ -14,15 +14,18 @@ from solver.nests.shapes import (
 )
 
 
-def price_bound(shapes: Sequence[Shape], stocks: Sequence[Stock], gap_mm: float) -> PriceBound:
+def price_bound(
+    shapes: Sequence[Shape], stocks: Sequence[Stock], gap_mm: float, curved: bool | None = None
+) -> PriceBound:
     """Least price that any purchase can have, over all nests the blanks' freedom allows.
 
-    Everything on hand counts as there for nothing. Raises ValueError as nest_into does.
+    Everything on hand counts as there for nothing; `curved` as in price_rows. Raises ValueError as
+    nest_into does.
     """
     check_shapes(shapes)
     check_stocks(stocks)
     check_gap(gap_mm)
-    return bound_from_rows(price_rows(shapes, stocks, gap_mm), stocks)
+    return bound_from_rows(price_rows(shapes, stocks, gap_mm, curved=curved), stocks)
 
 
 def bound_from_rows(rows: Rows, stocks: Sequence[Stock]) -> PriceBound:

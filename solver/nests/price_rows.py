@@ -25,11 +25,19 @@ from ortools.linear_solver import pywraplp
 from solver.nests.lane_values import knapsack, lane_relaxation
 from solver.nests.lanes import is_box, size_mm
 from solver.nests.shapes import Shape, Stock, turned_points, usable_region
-from solver.nests.transversal import Chords, chords
+from solver.nests.transversal import LEAST_DEPTH_MM, Chords, chords, free_worths
 
 Floats = npt.NDArray[np.float64]
 MOST_CELLS = 1600
 """Widths are counted in whole units so coarse that no more than this many cross the stock."""
+
+
+GUIDE_TILTS_DEG = (0.0, -6.0, 6.0, -15.0, 15.0, -35.0, 35.0, 90.0)
+FEW_ABREAST = 3.6
+"""Chords of curved blanks are looked at where no more than so many lie side by side."""
+
+COARSER = 1.03
+"""Ratio of chords counted as one lane in the guide."""
 
 
 @dataclass(frozen=True)
@@ -59,9 +67,19 @@ def _usable(stock: Stock) -> _Size:
 
 
 def price_rows(
-    shapes: Sequence[Shape], stocks: Sequence[Stock], gap_mm: float, lanes: bool = True
+    shapes: Sequence[Shape],
+    stocks: Sequence[Stock],
+    gap_mm: float,
+    lanes: bool = True,
+    curved: bool | None = None,
 ) -> Rows:
-    """Every row known for these blanks on this stock; without `lanes` only the quick ones."""
+    """Every row known for these blanks on this stock; without `lanes` only the quick ones.
+
+    `curved` asks for lanes of curved blanks too, which takes about 20 ms for each of them and each
+    width of stock; None asks for them where the stock has two widths at most.
+    """
+    if curved is None:
+        curved = len({stock.width_mm for stock in stocks}) <= 2
     sizes = [_usable(stock) for stock in stocks]
     fits = np.array(
         [[may_fit(shape, size.length, size.width) for size in sizes] for shape in shapes]
@@ -79,7 +97,7 @@ def price_rows(
     worths.append(("area", grown, room))
     for across in (True, False) if lanes else ():
         name = "lanes across the width" if across else "lanes along the length"
-        for worth, holds in _lane_worths(shapes, sizes, fits, gap_mm, across):
+        for worth, holds in _lane_worths(shapes, sizes, fits, gap_mm, across, curved):
             worths.append((name, worth, holds))
     held: list[Floats] = []
     needed: list[float] = []
@@ -115,8 +133,16 @@ def may_fit(shape: Shape, length_mm: float, width_mm: float) -> bool:
             b <= length_mm + slack and a <= width_mm + slack
         )
     hull = shapely.convex_hull(shapely.Polygon(shape.outline_mm))
-    points = np.asarray(hull.exterior.coords)[:-1]
-    step = math.radians(0.25)
+    ring = np.asarray(hull.exterior.coords)
+    points = ring[:-1]
+    # the least height of a convex outline is met with one of its sides along the stock
+    sides = np.diff(ring, axis=0)
+    normals = np.column_stack((-sides[:, 1], sides[:, 0])) / np.hypot(*sides.T)[:, None]
+    heights = points @ normals.T
+    least = float((heights.max(axis=0) - heights.min(axis=0)).min())
+    if least > min(length_mm, width_mm) + slack:
+        return False
+    step = math.radians(0.1)
     theta = np.arange(0.0, math.pi, step)
     along = points @ np.array((np.cos(theta), np.sin(theta)))
     across = points @ np.array((-np.sin(theta), np.cos(theta)))
@@ -151,20 +177,26 @@ def _lane_worths(
     fits: "npt.NDArray[np.bool_]",
     gap_mm: float,
     across: bool,
+    curved: bool,
 ) -> list[tuple[Floats, Floats]]:
     """Worth of every blank and of every kind of unit for several value functions.
 
     Integrating along the unit: worth of a blank = integral of f(chord + gap) over the abscissas it
-    covers, worth of a unit = f(width + gap) x length, where the lines between blanks add nothing.
+    covers, worth of a unit = f(width + gap) x length. Blanks that may tilt count only across the
+    width, grown by half the gap at either end too; then the unit's length is grown likewise.
     """
     widths = [size.width if across else size.length for size in sizes]
     lengths = [size.length if across else size.width for size in sizes]
     largest = max(widths) + gap_mm
     unit = max(25.4 / 16, largest / MOST_CELLS)
     rooms = [math.ceil((w + gap_mm) / unit - 1e-6) for w in widths]
-    ways = [_ways(shape, sizes, fits[i], gap_mm, across, unit) for i, shape in enumerate(shapes)]
+    ways = [
+        _ways(shape, sizes, fits[i], gap_mm, across, unit) if shape.square or curved else []
+        for i, shape in enumerate(shapes)
+    ]
     most = max(rooms)
-    found: list[tuple[Floats, Floats]] = []
+    functions: list[Floats] = []
+    tilting: list[bool] = []
     longest = max((c for options in ways for way in options for c, _ in way.lanes), default=0)
     for room in sorted(set(rooms)):
         if room > 12 * longest:  # so many side by side that area says as much
@@ -174,23 +206,66 @@ def _lane_worths(
             for i in range(len(shapes))
             if any(rooms[k] >= room and fits[i, k] for k in range(len(sizes)))
         ]
-        demands = []
+        demands: list[list[list[tuple[int, float]]]] = []
+        served: list[int] = []
         for i in able:
+            if not shapes[i].square and ways[i] and room > FEW_ABREAST * ways[i][0].widest:
+                continue  # so many abreast that area says as much, at a fraction of the work
             usable = [way for way in ways[i] if all(c <= room for c, _ in way.lanes)]
             if usable:
-                demands.append([(way.main, way.length * shapes[i].quantity) for way in usable])
+                served.append(i)
+                number = shapes[i].quantity
+                demands.append([[(c, length * number) for c, length in w.lanes] for w in usable])
         if not demands:
             continue
-        lanes = lane_relaxation(demands, room, accuracy=1e-3)
+        lanes = lane_relaxation(demands, room, rounds=25, accuracy=2e-3)
         if not lanes.prices or not math.isfinite(lanes.least_length):
             continue
         value = knapsack(list(lanes.prices), np.array(list(lanes.prices.values())), most)
-        worth = np.array(
-            [min((way.worth(value) for way in options), default=0.0) for options in ways]
+        functions.append(value)
+        tilts = any(not shapes[i].square for i in served)
+        tilting.append(tilts)
+        for steps in range(1, math.ceil(FEW_ABREAST)) if tilts else ():
+            functions.append(_stairs(room, steps, most))
+            tilting.append(True)
+    worths = np.array(
+        [
+            [min((way.worth(value) for way in options), default=0.0) for value in functions]
+            for options in ways
+        ]
+    )
+    which = [k for k, tilts in enumerate(tilting) if tilts]
+    for i, shape in enumerate(shapes):
+        if not shape.square and functions:
+            worths[i] = 0.0
+            if which:
+                on = [(s.length, s.width) for s, ok in zip(sizes, fits[i], strict=True) if ok]
+                chosen = [functions[k] for k in which]
+                worths[i, which] = free_worths(shape.outline_mm, gap_mm, unit, chosen, on)
+    return [
+        (
+            worths[:, k],
+            np.array(
+                [
+                    value[r] * (length + (gap_mm if tilting[k] else 0.0))
+                    for r, length in zip(rooms, lengths, strict=True)
+                ]
+            ),
         )
-        holds = np.array([value[r] * length for r, length in zip(rooms, lengths, strict=True)])
-        found.append((worth, holds))
-    return found
+        for k, value in enumerate(functions)
+    ]
+
+
+def _stairs(room: int, steps: int, most: int) -> Floats:
+    """Dual feasible function u(k) of Fekete and Schepers (2001) on widths 0 to `most`.
+
+    Of x = width / room: x where (k + 1) x is whole, else floor((k + 1) x) / k; beyond the room the
+    most that widths adding up to it are worth.
+    """
+    widths = np.arange(1, room + 1)
+    whole = (steps + 1) * widths // room
+    worth = np.where((steps + 1) * widths % room == 0, widths / room, whole / steps)
+    return knapsack(widths.tolist(), worth, most)
 
 
 @dataclass(frozen=True)
@@ -200,12 +275,9 @@ class _Way:
     lanes: tuple[tuple[int, float], ...]
 
     @property
-    def main(self) -> int:
+    def widest(self) -> int:
+        """Whole units of the chord with the longest lane."""
         return max(self.lanes, key=lambda lane: lane[1])[0]
-
-    @property
-    def length(self) -> float:
-        return max(length for _, length in self.lanes)
 
     def worth(self, value: Floats) -> float:
         most = len(value) - 1
@@ -223,7 +295,8 @@ def _ways(
     """Ways to lie that some unit allows; empty where nothing is known about the blank."""
     result: list[_Way] = []
     if not shape.square:
-        return []
+        on = [(s.length, s.width) for s, ok in zip(sizes, fits, strict=True) if ok]
+        return _typical_ways(shape, on, unit) if across else []
     for turn in (0.0, 90.0):
         points = turned_points(shape.outline_mm, turn, False)
         long, high = (points.max(axis=0) - points.min(axis=0)).tolist()
@@ -240,6 +313,32 @@ def _ways(
         else:
             profile: Chords = chords(points, gap_mm, unit)
             result.append(_Way(profile))
+    return result
+
+
+def _typical_ways(shape: Shape, sizes: Sequence[tuple[float, float]], unit: float) -> list[_Way]:
+    """Lanes of a blank that may tilt at a few of its angles: only a guide to good prices."""
+    polygon = shapely.Polygon(shape.outline_mm)
+    corner = np.diff(np.asarray(shapely.oriented_envelope(polygon).exterior.coords)[:3], axis=0)
+    side = corner[int(np.argmax(np.hypot(corner[:, 0], corner[:, 1])))]
+    turn = -math.degrees(math.atan2(side[1], side[0]))
+    result: list[_Way] = []
+    for tilt in GUIDE_TILTS_DEG:
+        points = turned_points(shape.outline_mm, turn + tilt, False)
+        long, high = (points.max(axis=0) - points.min(axis=0)).tolist()
+        if not any(long <= length and high <= width for length, width in sizes):
+            continue
+        # chords as free_worths will count them: without the gap, eroded by a hair
+        profile = sorted(chords(points, -2 * LEAST_DEPTH_MM, unit, slices=64))
+        lanes: list[tuple[int, float]] = []
+        for c, length in profile:  # chords nearly alike are one lane of the least of them
+            if lanes and c <= COARSER * lanes[-1][0] + 1:
+                lanes[-1] = (lanes[-1][0], lanes[-1][1] + length)
+            else:
+                lanes.append((c, length))
+        way = _Way(tuple((c, round(length, 3)) for c, length in lanes if c > 0))
+        if way.lanes and way not in result:
+            result.append(way)
     return result
 
 

@@ -44,7 +44,7 @@ def lane_bound(shapes: list[Shape], stock: Stock) -> float:
     boxes, room = make_boxes(shapes, GAP_MM, unit), make_room(stock, GAP_MM, unit)
     gap = math.ceil(GAP_MM / unit - 1e-6)
     demands = [
-        [(b.width, float(b.length - gap)) for b in boxes if b.kind == k and b.width <= room.width]
+        [[(b.width, float(b.length - gap))] for b in boxes if b.kind == k and b.width <= room.width]
         for k in range(len(shapes))
     ]
     return lane_relaxation(demands, room.width).least_length * unit
