@@ -14,6 +14,8 @@ sections of a split add up to the cost of the split.
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -31,7 +33,10 @@ Words = NDArray[np.uint64]
 MASS_SLACK_KG = 1e-9
 SIZE_SLACK_MM = 1e-6
 DEFAULT_MOST_COLUMNS = 3_000_000
-_ROWS_PER_BATCH = 60_000
+# Bodies of more than one word of nodes seldom end below this, and waiting for millions is idle.
+MOST_COLUMNS_OF_WIDE_BODIES = 400_000
+# Sets waiting to be grown take some 300 bytes each, this many at each of some tens of levels.
+_ROWS_PER_BATCH = 20_000
 
 
 @dataclass(frozen=True)
@@ -304,10 +309,17 @@ def legal_sections(
     *,
     nodes: Nodes | None = None,
     most: int = DEFAULT_MOST_COLUMNS,
+    deadline: float = math.inf,
 ) -> Columns:
-    """Enumerate every connected legal section once; stop with ``complete=False`` past ``most``."""
+    """Enumerate every connected legal section once.
+
+    Stops with ``complete=False`` and no section past ``most`` of them (fewer for bodies of more
+    than 64 nodes) or past ``deadline`` (of `time.monotonic`).
+    """
     nodes = make_nodes(problem) if nodes is None else nodes
-    grown, complete = _grow(nodes, most)
+    if len(nodes) > 64:
+        most = min(most, MOST_COLUMNS_OF_WIDE_BODIES)
+    grown, complete = _grow(nodes, most, deadline)
     return columns_of_nodes(nodes, grown, complete=complete)
 
 
@@ -329,7 +341,7 @@ def columns_of_nodes(nodes: Nodes, grown: _Batch | None, *, complete: bool) -> C
     return Columns(count, words, grown.cost, grown.mass_kg, extents, complete)
 
 
-def _grow(nodes: Nodes, most: int) -> tuple[_Batch | None, bool]:
+def _grow(nodes: Nodes, most: int, deadline: float) -> tuple[_Batch | None, bool]:
     n = len(nodes)
     problem = nodes.problem
     if nodes.impossible.any():
@@ -368,7 +380,7 @@ def _grow(nodes: Nodes, most: int) -> tuple[_Batch | None, bool]:
                 good &= ~held.any(axis=1) | (held == pins).all(axis=1)
         index = np.nonzero(good)[0]
         total += len(index)
-        if total > most:
+        if total > most or time.monotonic() > deadline:
             return None, False
         if len(index):
             kept.append(_slim(batch.rows(index)))

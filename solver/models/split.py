@@ -166,7 +166,9 @@ def best_splits(
     counts = section_counts(nodes)
     if nodes.impossible.any() or not counts:
         return (SplitResult((), None, None, IMPOSSIBLE),)
-    columns = legal_sections(problem, nodes=nodes, most=most_columns)
+    # A list that takes a third of the time leaves too little to choose from it.
+    listing = time.monotonic() + max(1.0, deadline_s / 3.0)
+    columns = legal_sections(problem, nodes=nodes, most=most_columns, deadline=listing)
     proven: float | None = None
     first: tuple[tuple[int, ...], ...] | None = None
     if not columns.complete:

@@ -340,7 +340,7 @@ class _Filter:
                 split = [np.nonzero(row)[0].tolist() for row in rows[:, nodes.node_of]]
                 if not ordered or self._comes_off(problem, split):
                     return True
-        columns = legal_sections(problem, nodes=nodes, most=_MOST_COLUMNS)
+        columns = legal_sections(problem, nodes=nodes, most=_MOST_COLUMNS, deadline=self.deadline)
         if not columns.complete or len(columns) > _MOST_FOR_ONE_PROGRAM:
             result = cheapest_split(
                 problem,
