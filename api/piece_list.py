@@ -56,6 +56,8 @@ def _piece_notes(piece: Piece, plan: Plan) -> str:
     words.append(f"{piece.reason.sentence.rstrip('.')}.")
     blank = piece.blank
     shape = [] if blank.straight else ["curved blank"]
+    if piece.bends_mm:
+        shape.append(count_words(len(piece.bends_mm), "bend"))
     if blank.folds:
         shape.append(count_words(len(blank.folds), "fold"))
     if blank.slits_mm:

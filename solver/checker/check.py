@@ -69,6 +69,7 @@ RULES: tuple[Rule, ...] = (
     pieces.metals,
     pieces.masses,
     pieces.preforms,
+    pieces.bends,
     pieces.cautions,
     gauge.gauges,
     gauge.clamp_pitches,

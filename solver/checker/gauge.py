@@ -1,6 +1,6 @@
 """Gauge: gap, upright, clamp pitch and bend radius hold for every piece; stated reasons are true.
 
-The formulas are those of design section 4.3: w = 1.82·P·h²/(E·t³) for the lean, and
+The formulas are those of the trade: w = 1.82·P·h²/(E·t³) for the lean, and
 c = (192·E·I·d/P)^(1/3), I = b·t³/12, for the pitch of clamps; t is the core, the gap and the bend
 radius go by the total thickness.
 """
@@ -66,7 +66,7 @@ def refused(piece: PieceReading, sheet: StockItem, rules: Rules) -> dict[str, st
                 f"{sheet.metal_label} needs a clamp every {pitch:.1f} mm; "
                 f"{rules.smallest_clamp_pitch_mm:.1f} is the least"
             )
-    if piece.folded and rules.bend_radius_mm < least_radius_mm(sheet) - _MM:
+    if (piece.folded or piece.bends_mm) and rules.bend_radius_mm < least_radius_mm(sheet) - _MM:
         found["bend radius"] = (
             f"{sheet.metal_label} folds over no less than {least_radius_mm(sheet):.3f} mm; "
             f"the bend radius is {rules.bend_radius_mm:.3f}"

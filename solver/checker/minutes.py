@@ -36,6 +36,11 @@ def _bench_work(reading: Reading) -> Work:
         for piece in reading.pieces
         for _ in piece.piece.blank.folds
     ]
+    folded_mm += [
+        piece.piece.blank.above_mm + piece.piece.blank.below_mm
+        for piece in reading.pieces
+        for _ in piece.bends_mm
+    ]
     border_ft = sum(piece.outline.length for piece in reading.pieces) / FOOT_MM
     snips = sum(
         piece.outline.length

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from solver.checker.reading import PieceReading, Reading
 from solver.checker.report import Fault
 from solver.checker.strip import length_curved_tighter_mm
-from solver.checker.tolerances import near
+from solver.checker.tolerances import near, station_slack_mm
 from solver.rules.metals import metal_named
 
 _LABEL_MM = 5e-5
@@ -85,6 +85,18 @@ def preforms(reading: Reading) -> Iterator[Fault]:
                 f"has {piece.piece.preform_mm:.3f} mm to pre-form; {wanted:.3f} curve tighter "
                 "than the metal springs",
             )
+
+
+def bends(reading: Reading) -> Iterator[Fault]:
+    """The sharp corners that a piece is bent round are those of its line."""
+    for piece in reading.pieces:
+        wanted, stated = piece.bends_mm, piece.piece.bends_mm
+        same = len(wanted) == len(stated) and all(
+            abs(a - b) <= station_slack_mm(piece.length_mm)
+            for a, b in zip(wanted, stated, strict=True)
+        )
+        if not same:
+            yield Fault("bends", piece.place, f"is bent at {stated}; its line turns at {wanted}")
 
 
 def clamps_on(piece: PieceReading) -> int:

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from solver.checker.strip import Strip, Track, cut, joined, rolled_out, track_of
-from solver.checker.tolerances import station_slack_mm
+from solver.checker.tolerances import SHARP_DEG, station_slack_mm
 from solver.data.job import Edge, Job, Run, StockItem
 from solver.data.plan import Piece, Plan, Span
 from solver.rules.bolts import bolt_notches, bolt_stations_mm
@@ -150,6 +150,11 @@ class PieceReading:
         if self.piece.to_mm > whole.length_mm:
             whole = joined([whole, whole])
         return cut(whole, self.piece.from_mm, self.piece.to_mm)
+
+    @cached_property
+    def bends_mm(self) -> tuple[float, ...]:
+        """Sharp corners that it is bent round, from its own start."""
+        return tuple(float(at) for at, easy, _ in self.track.corners if abs(easy) >= SHARP_DEG)
 
     @cached_property
     def strip(self) -> Strip:

@@ -34,6 +34,10 @@ SPARE_PLACE_MM = 10.0
 """A place for a seam counts as free only with this much to spare: seams are laid out by tape."""
 
 
+SHARP_DEG = 0.5
+"""A corner that turns less needs no bend of its own: the metal springs round it."""
+
+
 def near(value: float, wanted: float) -> bool:
     """Whether two figures agree within ``RELATIVE``, absolutely below 1."""
     return abs(value - wanted) <= RELATIVE * max(1.0, abs(wanted))

@@ -136,6 +136,8 @@ class Piece(PlanModel):
     reason: Reason
     clamp_pitch_mm: float | None = None
     clamps: int = 0
+    bends_mm: tuple[float, ...] = ()
+    """Sharp corners of the line that it is bent round, from its own start."""
     preform_mm: float = 0.0
     """Length that must be pre-formed, being curved tighter than it springs."""
     template_of: str | None = None

@@ -241,6 +241,7 @@ def _piece(
         reason=_reason(job, sheets, piece, option.sheet),
         clamp_pitch_mm=piece.clamp_pitch_mm,
         clamps=piece.clamps,
+        bends_mm=piece.bends_mm,
         preform_mm=piece.preform_mm,
         template_of=sharing.get(one.id),
         mass_kg=blank.area_mm2 * 1e-6 * metal.mass_kg_m2,
@@ -294,7 +295,7 @@ def _reason(job: Job, sheets: Sequence[Sheet], piece: PieceOption, sheet: int) -
         mounting=piece.mounting,
         visible=piece.visible,
         stand_mm=piece.shape.stand_mm,
-        fold_radius_mm=job.rules.bend_radius_mm if piece.folds else None,
+        fold_radius_mm=job.rules.bend_radius_mm if piece.folds or piece.bends_mm else None,
     )
     refusal = first_refusal(need, sheets[lighter[-1]].metal, job.rules)
     if refusal is None:

@@ -52,6 +52,10 @@ class PieceWork:
     perimeter_mm: float
     own_template: bool
     folds: int
+    bends: int
+    """Sharp corners of the line that it is bent round."""
+    width_mm: float
+    """Flat width: the length of each bend."""
     slits: int
     v_notches: int
     notches: int
@@ -66,6 +70,8 @@ def piece_work(job: Job, piece: PieceWork) -> Work:
     root_ft = piece.root_length_mm / FOOT_MM
     perimeter_ft = piece.perimeter_mm / FOOT_MM
     preform_ft = piece.preform_mm / FOOT_MM
+    folded_ft = piece.folds * root_ft + piece.bends * piece.width_mm / FOOT_MM
+    folds = piece.folds + piece.bends
     length_ft = piece.length_mm / FOOT_MM
     snips = piece.perimeter_mm * snip_minutes_per_mm(
         piece.metal,
@@ -81,7 +87,7 @@ def piece_work(job: Job, piece: PieceWork) -> Work:
         "notches": (piece.notches, piece.notches * rate.notch),
         "pre-form": (preform_ft, preform_ft * rate.preform_per_foot),
         "fit": (1, rate.fit_per_piece + rate.fit_per_foot * length_ft),
-        "fold": (piece.folds, piece.folds * (rate.fold_per_piece + rate.fold_per_foot * root_ft)),
+        "fold": (folds, folds * rate.fold_per_piece + folded_ft * rate.fold_per_foot),
         "clamps": (piece.clamps, piece.clamps * rate.clamp),
     }
     if piece.own_template:

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from solver.data.job import FOOT_MM, INCH_MM, Job
 from solver.data.plan import Mounting
 from solver.geometry.blanks import Blank, BlankError
-from solver.geometry.lines import Floats, sub_line
+from solver.geometry.folds import SHARP_DEG
+from solver.geometry.lines import Floats, corners_between, sub_line
 from solver.planner.fold_reach import fold_reach
 from solver.planner.labor import (
     PieceWork,
@@ -67,6 +68,8 @@ class PieceOption:
     clamps: int
     preform_mm: float
     folds: int
+    bends_mm: tuple[float, ...]
+    """Sharp easy-way corners that it is bent round, from its own start."""
     seam_at_start: bool
     seam_visible: bool
     template: str
@@ -215,13 +218,19 @@ class _Maker:
         shape = line.shapes[first]
         visible = any(edge.visible for edge in edges)
         folded = shape.return_mm > 0 or (shape.flange == "out" and mounting == "clamped")
+        bent = any(
+            abs(corner.easy_deg) >= SHARP_DEG
+            for edge in edges
+            for corner in edge.line.corners
+            if 0 < corner.station_mm < edge.length_mm
+        ) or (count > 1 and any(edge.line.corners for edge in edges))
         allowed = []
         for sheet in range(len(self.sheets)):
             need = EdgeNeed(
                 mounting=mounting,
                 visible=visible,
                 stand_mm=shape.stand_mm,
-                fold_radius_mm=self.job.rules.bend_radius_mm if folded else None,
+                fold_radius_mm=self.job.rules.bend_radius_mm if folded or bent else None,
             )
             refused = [v for v in self._judge(need, sheet) if not v.allowed]
             if refused:
@@ -375,6 +384,8 @@ class _Maker:
                         perimeter_mm=piece.perimeter_mm,
                         own_template=True,
                         folds=piece.folds,
+                        bends=len(piece.bends_mm),
+                        width_mm=piece.blank.width_mm,
                         slits=len(piece.blank.slits),
                         v_notches=len(piece.blank.v_notches),
                         notches=len(piece.blank.notches),
@@ -465,6 +476,11 @@ class _Maker:
             clamps=clamps,
             preform_mm=self._preform(run, start, end, sheet),
             folds=folds,
+            bends_mm=tuple(
+                corner.station_mm - start
+                for corner in corners_between(line.line, start, end)
+                if abs(corner.easy_deg) >= SHARP_DEG
+            ),
             seam_at_start=seam,
             seam_visible=seam and line.visible_at(on_hand_start),
             template=template,

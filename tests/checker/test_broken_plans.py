@@ -463,8 +463,14 @@ def _a_seam_where_none_may_be(job, plan):
 @breaks("seam near corner", 'run "R1" at 1023.19 mm', lid_in_two_halves)
 def _a_seam_beside_a_sharp_corner(job, plan):
     line = job.edges[0].line
-    corner = Corner(1040.0, easy_deg=10.0)
+    corner = Corner(1040.0, easy_deg=0.4)
     return job_edge(job, 0, line=replace(line, corners=(corner,))), plan
+
+
+@breaks("bends", 'piece "P1"', lid_in_two_halves, also=COUNTED)
+def _a_sharp_corner_that_the_piece_is_not_bent_round(job, plan):
+    line = job.edges[0].line
+    return job_edge(job, 0, line=replace(line, corners=(Corner(500.0, easy_deg=10.0),))), plan
 
 
 @breaks(

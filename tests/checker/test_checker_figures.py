@@ -111,12 +111,12 @@ def test_a_folded_blank_that_is_the_same_from_its_other_end_may_be_turned_over()
 
 
 def test_seams_beside_a_corner_are_forgiven_where_corners_leave_no_other_place():
-    # Corners every 60 mm all round, each keeping seams 50.8 mm away.
+    # Corners every 60 mm all round, too slight to be bent, each keeping seams 50.8 mm away.
     from solver.data.line import Corner
 
     good = lid_in_a_frame(halves=2)
     edge = good.job.edges[0]
-    corners = tuple(Corner(float(at), easy_deg=1.0) for at in range(0, 2046, 60))
+    corners = tuple(Corner(float(at), easy_deg=0.4) for at in range(0, 2046, 60))
     job = replace(good.job, edges=(replace(edge, line=replace(edge.line, corners=corners)),))
     assert check_plan(job, good.plan).ok
 

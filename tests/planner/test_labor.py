@@ -30,6 +30,8 @@ PLAIN = PieceWork(
     perimeter_mm=7 * FOOT,
     own_template=False,
     folds=0,
+    bends=0,
+    width_mm=0.25 * FOOT,
     slits=0,
     v_notches=0,
     notches=0,
@@ -59,6 +61,8 @@ def test_a_plain_piece_is_snipped_and_deburred_round_its_border_and_fitted_along
     [
         ({"own_template": True}, "template", 1, 3 + 3.25 * 0.5),
         ({"folds": 2}, "fold", 2, 2 * (2 + 3.25 * 0.3)),
+        # a bend round a sharp corner runs across the strip, 3 in wide
+        ({"bends": 2}, "fold", 2, 2 * (2 + 0.25 * 0.3)),
         ({"slits": 7}, "slits", 7, 7 * 0.25),
         ({"v_notches": 5}, "V-notches", 5, 5 * 0.5),
         ({"notches": 3}, "notches", 3, 3 * 0.5),

@@ -362,6 +362,22 @@ def test_metal_curved_tighter_than_it_springs_is_formed_first() -> None:
     assert wide.pieces[0].preform_mm == 0.0
 
 
+def test_a_strip_is_bent_round_a_sharp_corner_if_its_metal_may_be() -> None:
+    # galvanised bends over its own thickness, 0.86 mm, or more; 1/16 in is enough, 0.5 mm is not
+    corner = Line((Stretch(600.0),), (Corner(300.0, easy_deg=90.0),))
+    bent = Prepared(one_run(edge("a", corner), stock=(GALVANISED,)))
+    (piece,) = bent.one("pinched", 1).pieces
+    assert piece.bends_mm == (300.0,)
+    sharp = Prepared(
+        one_run(edge("a", corner), stock=(GALVANISED,), rules=Rules(bend_radius_mm=0.5))
+    )
+    assert not sharp.options
+    plain = Prepared(
+        one_run(edge("a", straight(600)), stock=(GALVANISED,), rules=Rules(bend_radius_mm=0.5))
+    )
+    assert plain.options
+
+
 def test_a_standing_flashing_has_no_grip_and_a_clamped_one_has() -> None:
     inner = Prepared(one_run(edge("a", straight(500))))
     assert inner.one("standing", 1).pieces[0].blank.width_mm == pytest.approx(25.4)
