@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from api.drawing.blank import blank_drawing
-from api.drawing.shapes import Drawing, Path, Point, Pose, box_of, posed
+from api.drawing.shapes import Drawing, Path, Point, Pose, Word, box_of, posed
 from solver.data.plan import NestPlan, Piece, Placed
 
 
@@ -55,10 +55,10 @@ def nest_drawing(
     """Return stock, offcuts and blanks with all their lines; ``labels`` are by piece id."""
     paths = [Path("stock", stock.ring, closed=True)]
     if stock.roll_end_mm > 0 and stock.outline is None:
-        for x in (stock.roll_end_mm, stock.length_mm - stock.roll_end_mm):
-            paths.append(Path("roll end", ((x, 0.0), (x, stock.width_mm))))
+        ends = (stock.roll_end_mm, stock.length_mm - stock.roll_end_mm)
+        paths += [Path("roll end", ((x, 0.0), (x, stock.width_mm))) for x in ends]
     paths += [Path("offcut", offcut.outline_mm, closed=True) for offcut in nest.offcuts]
-    words = []
+    words: list[Word] = []
     for placed in nest.placed:
         lying = posed(blank_drawing(pieces[placed.piece], labels[placed.piece]), pose_of(placed))
         paths += lying.paths

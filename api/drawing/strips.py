@@ -76,7 +76,7 @@ class Strip:
 
         def uneven(i: int) -> float:
             grip, free = travelled[i], whole - travelled[i + 1]
-            return abs(grip - free)
+            return float(abs(grip - free))
 
         return min(fits, key=uneven)
 
@@ -149,7 +149,7 @@ class Strip:
             return at[0]
         line = shapely.LineString(self.root)
         found = float(shapely.line_locate_point(line, shapely.Point(at)))
-        return found * self.blank.root_length_mm / line.length
+        return float(found * self.blank.root_length_mm / line.length)
 
     def place_of(self, station_mm: float, offset_mm: float = 0.0) -> tuple[Point, float] | None:
         """Return the point at a station and an offset toward the free edge, and the heading."""

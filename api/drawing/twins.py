@@ -1,9 +1,8 @@
-"""How a mirrored piece is cut from its twin's template: turned over or as it lies, and longer where."""
+"""How a mirrored piece is cut from its twin's template: turned over or not, and longer where."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import shapely
 
@@ -29,7 +28,7 @@ class TwinLay:
 
 
 def turned_over(strip: Strip) -> tuple[Point, ...] | None:
-    """Return a blank's outline turned over, end for end, so that its last end lies at the origin."""
+    """Return a blank's outline turned over, end for end: its last end lies at the origin."""
     frame = strip.end_frame
     if frame is None:
         return None
@@ -63,4 +62,4 @@ def _covers(ring: tuple[Point, ...], other: tuple[Point, ...], spare_mm: float) 
     if not (one.is_valid and two.is_valid):
         return False
     shared = float(shapely.area(shapely.intersection(one, two)))
-    return shared >= _SAME * min(one.area, two.area)
+    return bool(shared >= _SAME * min(one.area, two.area))

@@ -1,1 +1,1 @@
-"""Papers for the bench: templates, nests, lists, the order of work, and files for other programs."""
+"""Papers for the bench: templates, nests, lists, order of work, files for other programs."""

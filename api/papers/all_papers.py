@@ -1,4 +1,4 @@
-"""All papers of a plan, as files by name: the same plan, scenario and choices give the same bytes."""
+"""All papers of a plan, as files by name: same plan, scenario and choices, same bytes."""
 
 from __future__ import annotations
 
@@ -135,7 +135,9 @@ def _listed(
 
     templates = len(entries(facts))
     listed = [
-        Listed("shopping.pdf", "Shopping list", f"{pages('shopping.pdf')}: metal, bolts, protection"),
+        Listed(
+            "shopping.pdf", "Shopping list", f"{pages('shopping.pdf')}: metal, bolts, protection"
+        ),
         Listed("cutting.pdf", "Cutting", f"{pages('cutting.pdf')}: every roll and sheet to scale"),
         Listed(
             "setting-out.pdf",
@@ -166,13 +168,15 @@ def _notes(facts: Facts, full: FullSize, full_name: str) -> tuple[str, ...]:
     notes = []
     if facts.job is None:
         notes.append(
-            "Made from the plan alone. With --scenario the papers also tell how the mold tips, the marks "
-            "of taped corners, and the size of stock whose name does not give it."
+            "Made from the plan alone. With --scenario the papers also tell how the mold tips, the "
+            "marks of taped corners, and the size of stock whose name does not give it."
         )
     if not all(facts.stock_shape(nest).known for nest in facts.plan.nests):
         notes.append("The size of some stock is not known; it is drawn as far as its blanks reach.")
     if not full.laid:
-        notes.append("Every blank is straight: tape and square do, and no full-size page is needed.")
+        notes.append(
+            "Every blank is straight: tape and square do, and no full-size page is needed."
+        )
     elif full_name.endswith("long.pdf"):
         widest = max(min(one.sheet.cell_mm) for one in full.laid)
         notes.append(f"The full-size pages need a roll at least {widest + 30:.0f} mm wide.")

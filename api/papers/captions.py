@@ -61,7 +61,9 @@ def size_lines(facts: Facts, piece: Piece) -> list[str]:
         lines.append(f"{piece.clamps} clamps, one at each end and every {pitch} between.")
     if facts.sizes.nearest(piece.preform_mm) > 0:
         length = words(facts.sizes.up(piece.preform_mm))
-        lines.append(f"Pre-form {length} of it, where the line curves tighter than the metal springs.")
+        lines.append(
+            f"Pre-form {length} of it, where the line curves tighter than the metal springs."
+        )
     return lines
 
 
@@ -97,9 +99,12 @@ def twin_lines(facts: Facts, piece: Piece) -> list[str]:
         way = "turned over, printed side down" if lay.turned_over else "as it lies"
         text = f"Mirrored twin {number} ({other}): the same template, {way}."
         if lay.turned_over and lay.leave_off_mm > 0:
-            text += f" Leave off the {words(facts.sizes.nearest(lay.leave_off_mm))} to trim at the end."
+            text += (
+                f" Leave off the {words(facts.sizes.nearest(lay.leave_off_mm))} to trim at the end."
+            )
         if lay.turned_over and lay.add_mm > 0:
-            text += f" Cut it {words(facts.sizes.nearest(lay.add_mm))} longer at the start, straight on."
+            added = words(facts.sizes.nearest(lay.add_mm))
+            text += f" Cut it {added} longer at the start, straight on."
         if piece.blank.folds:
             toward = ", ".join(dict.fromkeys(fold.toward for fold in twin.blank.folds))
             text += f" Fold it the other way: toward {toward}."

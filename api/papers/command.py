@@ -21,7 +21,8 @@ DONE, BAD_INPUT = 0, 2
 
 
 def add_papers_command(
-    commands: argparse._SubParsersAction[argparse.ArgumentParser], **settings: Any
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    **settings: Any,  # noqa: ANN401
 ) -> argparse.ArgumentParser:
     """Add the command to a parser's commands; ``settings`` go to the parser."""
     words = "write templates, nests, lists and order of work for the bench"
@@ -64,7 +65,7 @@ def run_papers(
 ) -> int:
     """Write the papers of a plan and return the exit code.
 
-    Raises FileError and ScenarioErrors, which the command line tells; ``engine`` reads the scenario.
+    ``engine`` reads the scenario.  Raises FileError and ScenarioErrors, for the caller to tell.
     """
     from api.papers.all_papers import Choices, paper_files
     from api.papers.folder import refuse_folder, write_papers
@@ -100,7 +101,7 @@ def _job(path: Path | None, plan: Plan, engine: Engine | None) -> Job | None:
         from api.real_engine import real_engine
 
         engine = real_engine()
-    from solver.planner.write_plan import digest_of
+    from solver.data.digest import digest_of
 
     job = engine.read(engine.parse(read_limited(path, limit=LARGEST_SCENARIO_BYTES)))
     if digest_of(job) != plan.scenario_digest:

@@ -1,4 +1,4 @@
-"""The order in which a roll, sheet or offcut is cut: straight cuts from edge to edge while there are any.
+"""The order in which stock is cut: straight from edge to edge while that can be done.
 
 Each straight cut parts the stock in two along a line that touches no blank and no offcut to keep,
 and lies at the outward mark of what stands before it.  Of the cuts that can be made the shortest
@@ -49,9 +49,7 @@ def cut_order(items: Sequence[Item], sizes: ShopSizes) -> tuple[StraightCut | Ou
     return tuple(steps)
 
 
-def _part(
-    items: list[Item], sizes: ShopSizes, steps: list[StraightCut | OutlineCut]
-) -> None:
+def _part(items: list[Item], sizes: ShopSizes, steps: list[StraightCut | OutlineCut]) -> None:
     if not items or all(item.offcut for item in items):
         return
     if len(items) == 1:
@@ -68,12 +66,10 @@ def _part(
         return max(i.box[other + 2] for i in items) - min(i.box[other] for i in items)
 
     axis, before, after = min(splits, key=size)
-    alone = tuple(
-        item.name for group in (before, after) if len(group) == 1 for item in group
-    )
-    blanks = [item.box[axis + 2] for item in before if not item.offcut]
+    alone = tuple(item.name for group in (before, after) if len(group) == 1 for item in group)
+    ends = [item.box[axis + 2] for item in before if not item.offcut]
     # at the outward mark of the blanks before it; where only an offcut stands there, of those after
-    mark = sizes.up(max(blanks)) if blanks else sizes.down(min(i.box[axis] for i in after))
+    mark = sizes.up(max(ends)) if ends else sizes.down(min(i.box[axis] for i in after))
     steps.append(StraightCut("across" if axis == 0 else "along", mark, alone))
     _part(before, sizes, steps)
     _part(after, sizes, steps)

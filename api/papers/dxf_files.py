@@ -10,6 +10,7 @@ import io
 
 import ezdxf
 from ezdxf.enums import TextEntityAlignment
+from ezdxf.filemanagement import new
 
 from api.drawing.shapes import Drawing, Meaning
 from api.tables import plain
@@ -35,8 +36,8 @@ _MILLIMETRES = 4
 def dxf_bytes(drawing: Drawing, *, word_mm: float = 5.0) -> bytes:
     """Return a drawing as a DXF file."""
     # a library-wide switch: without it every file would hold the time and random marks
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    document = ezdxf.new("R2010", setup=["linetypes"], units=_MILLIMETRES)
+    ezdxf.options.write_fixed_meta_data_for_testing = True  # type: ignore[attr-defined]
+    document = new("R2010", setup=["linetypes"], units=_MILLIMETRES)
     document.header["$MEASUREMENT"] = 1
     for name, line, weight in LAYERS.values():
         document.layers.add(name, linetype=line, lineweight=weight)

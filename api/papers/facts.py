@@ -24,7 +24,10 @@ from solver.data.job import INCH_MM, OPEN, Job, Rules
 from solver.data.plan import EdgePlan, NestPlan, Piece, Plan, Section
 from solver.data.units import MeasureError, parse_length
 
-_SIZE = re.compile(r"\b(roll|sheet)\b.*?([0-9][0-9 ./-]*(?:in|mm|ft|cm|m)) x ([0-9][0-9 ./-]*(?:in|mm|ft|cm|m))\s*$")
+_SIZE = re.compile(
+    r"\b(roll|sheet)\b.*?([0-9][0-9 ./-]*(?:in|mm|ft|cm|m))"
+    r" x ([0-9][0-9 ./-]*(?:in|mm|ft|cm|m))\s*$"
+)
 _AREA_SLACK = 1e-6
 """Share by which length times width may miss blanks, offcuts and scrap together."""
 
@@ -58,7 +61,7 @@ class Facts:
         return shop_sizes(self.plan.length_unit, gap)
 
     def _narrowest_gap_mm(self) -> float | None:
-        """Return the least distance between blanks on one unit of stock; None if all stand alone."""
+        """Return the least distance between blanks on one unit; None if all stand alone."""
         least: float | None = None
         for nest in self.plan.nests:
             rings = [shapely.Polygon(placed_outline(self.pieces[p.piece], p)) for p in nest.placed]

@@ -126,5 +126,8 @@ def check_square(page: Page, *, inches: bool) -> None:
         bold=True,
     )
     page.words(
-        "Print at 100 %, never fitted to the page; measure before cutting.", x + 64.0, y - 4.5, size=7
+        "Print at 100 %, never fitted to the page; measure before cutting.",
+        x + 64.0,
+        y - 4.5,
+        size=7,
     )

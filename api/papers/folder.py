@@ -1,4 +1,4 @@
-"""A folder of papers: written whole, nothing overwritten without being told, nothing left from before.
+"""A folder of papers: nothing overwritten without being told, nothing left from before.
 
 The folder keeps a list of what splitplan wrote there.  With ``force`` those files are replaced, and
 those of an earlier plan that are not written again are taken away: a template of the wrong
@@ -44,7 +44,9 @@ def write_papers(
             if name not in files and target.is_file() and not target.is_symlink():
                 target.unlink()
         listed = {**about, "files": sorted(files)}
-        _replace(folder / MANIFEST, (json.dumps(listed, indent=1, ensure_ascii=False) + "\n").encode())
+        _replace(
+            folder / MANIFEST, (json.dumps(listed, indent=1, ensure_ascii=False) + "\n").encode()
+        )
     except OSError as trouble:
         raise FileError(f"{folder} cannot be written to: {trouble.strerror or trouble}") from None
 
@@ -99,8 +101,6 @@ def _replace(target: Path, content: bytes) -> None:
         temporary.replace(target)
     finally:
         temporary.unlink(missing_ok=True)
-
-
 
 
 def _mode(target: Path) -> int:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import shapely
 
@@ -116,7 +117,7 @@ def _whole(piece: Piece, wide_mm: float, high_mm: float) -> Sheet | None:
     outline = shapely.Polygon(piece.blank.outline_mm)
     frame = shapely.minimum_rotated_rectangle(outline)
     corners = list(frame.exterior.coords)
-    sides = [(math.dist(a, b), a, b) for a, b in zip(corners, corners[1:], strict=False)]
+    sides = [(math.dist(a, b), a, b) for a, b in pairwise(corners)]
     _, a, b = max(sides)
     slope = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
     # whichever way brings the free edge up at the start
@@ -187,7 +188,9 @@ def traced(facts: Facts) -> tuple[Entry, ...]:
     return tuple(entry for entry in entries(facts) if not is_tape_and_square(entry.piece))
 
 
-def lay_sheets(groups: Sequence[Sequence[Sheet]], wide_mm: float, high_mm: float) -> tuple[Laid, ...]:
+def lay_sheets(
+    groups: Sequence[Sequence[Sheet]], wide_mm: float, high_mm: float
+) -> tuple[Laid, ...]:
     """Lay sheets on pages in rows; a template of one sheet fills the first gap that holds it.
 
     Places are from the lower left corner of the room on each page.
@@ -207,10 +210,9 @@ def lay_sheets(groups: Sequence[Sequence[Sheet]], wide_mm: float, high_mm: float
         for page, top, high, _ in shelves:
             lowest[page] = min(lowest.get(page, high_mm), top - high - GAP_MM)
         pages = sorted(lowest) if sheet.count == 1 else sorted(lowest)[-1:]
-        page = next((one for one in pages if lowest[one] >= tall), None)
-        if page is None:
-            page = max(lowest, default=-1) + 1
-            lowest[page] = high_mm
+        fresh = max(lowest, default=-1) + 1
+        lowest[fresh] = high_mm
+        page = next((one for one in pages if lowest[one] >= tall), fresh)
         shelves.append((page, lowest[page], tall, 0.0))
         put_on(len(shelves) - 1, sheet)
 
@@ -221,7 +223,9 @@ def lay_sheets(groups: Sequence[Sequence[Sheet]], wide_mm: float, high_mm: float
             fits = [
                 i
                 for i, (page, _, high, used) in enumerate(shelves)
-                if used + wide <= wide_mm and tall <= high and (sheet.count == 1 or page == last_page)
+                if used + wide <= wide_mm
+                and tall <= high
+                and (sheet.count == 1 or page == last_page)
             ]
             if fits:
                 put_on(fits[0], sheet)
@@ -251,7 +255,7 @@ class FullSize:
 
 
 def full_size_book(facts: Facts, book: Book) -> FullSize:
-    """Write the full-size book on ordinary paper, lying; what cannot be set out by offsets first."""
+    """Write the full-size book on ordinary paper; what cannot be set out by offsets first."""
     book.true_size = True
     high_page, wide_page = book.size_mm
     wide = wide_page - SLIM_LEFT_MM - SLIM_RIGHT_MM
@@ -383,5 +387,3 @@ def _directions(page: Page, facts: Facts, laid: Laid, drawing: Drawing) -> None:
         ]
         points = [laid.place(end[0]) for end in ends if end is not None]
         page.line(points, weight=HAIR, dash=(0.8, 0.8))
-
-

@@ -24,7 +24,8 @@ _STYLE = """
 body { font: 16px/1.45 system-ui, sans-serif; color: #111; background: #fff;
   max-width: 52rem; margin: 2rem auto; padding: 0 1rem; }
 h1 { font-size: 1.5rem; margin: 0; } h2 { font-size: 1.1rem; margin: 1.8rem 0 .4rem; }
-p.plan { color: #555; margin: .2rem 0 1.2rem; border-bottom: 2px solid #111; padding-bottom: .6rem; }
+p.plan { color: #555; margin: .2rem 0 1.2rem;
+  border-bottom: 2px solid #111; padding-bottom: .6rem; }
 table { border-collapse: collapse; width: 100%; }
 td { border-top: 1px solid #bbb; padding: .3rem .8rem .3rem 0; vertical-align: top; }
 td.note { color: #444; } a { color: #111; }
@@ -66,14 +67,14 @@ def index_bytes(
 <style>{_STYLE}</style></head><body>
 <h1><bdi>{title}</bdi></h1>
 <p class="plan">{_text(" · ".join(told))}</p>
-<p><strong>Print at 100 %, never fitted to the page.</strong> Measure the check square of a full-size
-page before cutting: what measures wrong there is wrong everywhere.</p>
+<p><strong>Print at 100 %, never fitted to the page.</strong> Measure the check square of a
+full-size page before cutting: what measures wrong there is wrong everywhere.</p>
 {said}<h2>Papers</h2>
 <table>
 {rows}</table>
 <h2>Drawings for other programs</h2>
-<p>Millimetres throughout. Layers of the DXF files: cut, fold, slit, v-notch, mold line, clamp, stock,
-roll end, offcut, words.</p>
+<p>Millimetres throughout. Layers of the DXF files: cut, fold, slit, v-notch, mold line, clamp,
+stock, roll end, offcut, words.</p>
 <details><summary>{len(drawings)} files</summary><ul>
 {files}</ul></details>
 <p>{_text(LAST_WORD)}</p>

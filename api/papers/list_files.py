@@ -31,7 +31,7 @@ def safe_text(text: str) -> str:
 
 
 def csv_bytes(listing: Listing) -> bytes:
-    """Return a list as CSV (RFC 4180): UTF-8 with its mark, so that spreadsheets read every name."""
+    """Return a list as CSV (RFC 4180): UTF-8 with its mark, so that every name is read."""
     stream = io.StringIO(newline="")
     writer = csv.writer(stream, lineterminator="\r\n")
     writer.writerow([safe_text(column.head) for column in listing.columns])
@@ -51,7 +51,7 @@ def _csv_cell(cell: Cell) -> str:
 def workbook_bytes(listings: tuple[Listing, ...], title: str, plan_id: str) -> bytes:
     """Return all lists as one workbook, a sheet each; the same lists give the same bytes."""
     book = Workbook()
-    book.remove(book.active)
+    book.remove(book.worksheets[0])
     book.properties.creator = "splitplan"
     book.properties.title = plain(title)
     book.properties.subject = f"plan {plan_id}"
@@ -63,7 +63,9 @@ def workbook_bytes(listings: tuple[Listing, ...], title: str, plan_id: str) -> b
             cell.data_type = "s"
             cell.font = Font(bold=True)
         for number, row in enumerate(listing.rows, start=2):
-            for place, (value, column) in enumerate(zip(row, listing.columns, strict=True), start=1):
+            for place, (value, column) in enumerate(
+                zip(row, listing.columns, strict=True), start=1
+            ):
                 if value is None:
                     continue
                 cell = sheet.cell(number, place)
@@ -82,7 +84,9 @@ def workbook_bytes(listings: tuple[Listing, ...], title: str, plan_id: str) -> b
                     }.get(column.kind, "General")
         sheet.freeze_panes = "A2"
         for place, column in enumerate(listing.columns, start=1):
-            longest = max([len(column.head), *(len(str(row[place - 1] or "")) for row in listing.rows)])
+            longest = max(
+                [len(column.head), *(len(str(row[place - 1] or "")) for row in listing.rows)]
+            )
             wide = 14 if column.kind != "text" else min(max(longest + 2, 8), 48)
             sheet.column_dimensions[get_column_letter(place)].width = wide
     stream = io.BytesIO()
@@ -98,7 +102,9 @@ def _still(content: bytes) -> bytes:
             data = old.read(name)
             if name == "docProps/core.xml":
                 data = re.sub(
-                    rb"(<dcterms:(?:created|modified)[^>]*>)[^<]*", rb"\g<1>1980-01-01T00:00:00Z", data
+                    rb"(<dcterms:(?:created|modified)[^>]*>)[^<]*",
+                    rb"\g<1>1980-01-01T00:00:00Z",
+                    data,
                 )
             entry = zipfile.ZipInfo(name, _STILL)
             entry.compress_type = zipfile.ZIP_DEFLATED

@@ -79,15 +79,15 @@ def shopping_list(facts: Facts) -> Listing:
         )
     for amount in plan.amounts:
         factor, unit = _shop_unit(facts, amount)
-        need, buy = amount.amount * factor, amount.buy * factor
+        needed, bought = amount.amount * factor, amount.buy * factor
         counted = amount.unit in ("bolts", "clamps", "seams")
         rows.append(
             (
                 "Joints and finishing",
                 amount.item,
-                round(need) if counted else need,
-                round(need - buy) if counted else need - buy,
-                round(buy) if counted else buy,
+                round(needed) if counted else needed,
+                round(needed - bought) if counted else needed - bought,
+                round(bought) if counted else bought,
                 unit,
                 amount.price,
                 amount.note,
@@ -102,7 +102,9 @@ def shopping_list(facts: Facts) -> Listing:
         both = plan.cost.metal + plan.cost.joints
         rows.append(("Sum", "metal", None, None, None, "", plan.cost.metal, ""))
         rows.append(("Sum", "joints and finishing", None, None, None, "", plan.cost.joints, ""))
-        rows.append(("Sum", "to pay", None, None, None, "", both, "tools and protection not priced"))
+        rows.append(
+            ("Sum", "to pay", None, None, None, "", both, "tools and protection not priced")
+        )
     return Listing(
         "shopping",
         "Shopping list",
@@ -253,7 +255,9 @@ def pieces_by_edge(facts: Facts) -> Listing:
         rows.append(
             (
                 edge.edge,
-                edge.treatment if edge.treatment != "plain" else ("" if not edge.joint else "joint"),
+                edge.treatment
+                if edge.treatment != "plain"
+                else ("" if not edge.joint else "joint"),
                 " and ".join(sections) if edge.joint else ", ".join(sections),
                 ", ".join(facts.number[piece.id] for piece in pieces),
                 ", ".join(metals),
@@ -332,5 +336,3 @@ def groups_of(listing: Listing) -> Sequence[tuple[str, list[tuple[Cell, ...]]]]:
             found.append((head, []))
         found[-1][1].append(row)
     return found
-
-

@@ -83,7 +83,9 @@ def _bands(flow: Flow, facts: Facts, nest: NestPlan, stock: StockShape) -> None:
         base = flow.y - high - 3.0
         left = flow.left + 8.0
 
-        def place(point: Point, begin: float = begin, base: float = base, left: float = left) -> Point:
+        def place(
+            point: Point, begin: float = begin, base: float = base, left: float = left
+        ) -> Point:
             return left + (point[0] - begin) * scale, base + (point[1] - low_y) * scale
 
         inner = Page(flow.page.wide_mm, flow.page.high_mm)
@@ -165,7 +167,8 @@ def _places(flow: Flow, facts: Facts, nest: NestPlan) -> None:
             pose = pose_of(placed)
             ends = [pose.point(p) for p in (edge[0], edge[-1])]
             how = "; ".join(
-                f"{name} {words(sizes.nearest(x), unit=False)}, {words(sizes.nearest(y), unit=False)}"
+                f"{name} {words(sizes.nearest(x), unit=False)}, "
+                f"{words(sizes.nearest(y), unit=False)}"
                 for name, (x, y) in zip(("start", "end"), ends, strict=True)
             )
         if placed.flipped:
@@ -195,7 +198,11 @@ def _order(flow: Flow, facts: Facts, nest: NestPlan) -> None:
     lines = []
     for step in cut_order(items_of(facts, nest), facts.sizes):
         if isinstance(step, StraightCut):
-            where = f"at {words(step.mark)} along" if step.way == "across" else f"at {words(step.mark)} up"
+            where = (
+                f"at {words(step.mark)} along"
+                if step.way == "across"
+                else f"at {words(step.mark)} up"
+            )
             frees = f"; frees {', '.join(step.frees)}" if step.frees else ""
             lines.append(f"Cut {step.way} {where}{frees}.")
         else:
@@ -242,9 +249,11 @@ def _left(flow: Flow, facts: Facts, nest: NestPlan) -> None:
     share = nest.scrap_mm2 / area if area > 0 else 0.0
     flow.heading("Left over", size=9.5, keep_mm=8)
     flow.text(
-        ("Offcuts to keep, marked with metal and gauge: " + "; ".join(parts) + ". " if parts else "")
+        (
+            "Offcuts to keep, marked with metal and gauge: " + "; ".join(parts) + ". "
+            if parts
+            else ""
+        )
         + f"Waste: {format_area(nest.scrap_mm2, unit)}, {share:.0%} of this piece of stock.",
         size=8.5,
     )
-
-

@@ -1,4 +1,4 @@
-"""Tools and protective things that a plan's work needs, all [practice] but where a source is named."""
+"""Tools and protective things that a plan's work needs; [practice] unless a source is named."""
 
 from __future__ import annotations
 
@@ -28,7 +28,9 @@ def protective_things(plan: Plan) -> tuple[Thing, ...]:
         Thing("resin gloves, a box", "resin, catalyst, solvent: chemical-resistant, thrown away"),
         Thing("long sleeves or throw-away suits", "glass, resin, dust"),
         Thing("eye wash and clean water", "catalyst in the eye is an emergency"),
-        Thing("fire extinguisher and a lidded metal bin", "resin and rags can heat up by themselves"),
+        Thing(
+            "fire extinguisher and a lidded metal bin", "resin and rags can heat up by themselves"
+        ),
         Thing("fan and open doors", "vapour is kept low by air, not by masks alone"),
         Thing("blocks and wedges", "nothing stands on edge unblocked, nobody works under a load"),
     ]

@@ -1,4 +1,4 @@
-"""How each blank gets onto the metal: with tape and square, by offsets from a chord, or by template.
+"""How each blank gets onto the metal: by tape and square, offsets from a chord, or template.
 
 A straight blank is marked with a tape and a square, its notches, slits and V-notches by stations.
 A curved blank that rises and falls gently over its chord is also marked by offsets: at each
@@ -59,8 +59,8 @@ class Offsets:
 
 
 FLAT_MM = 0.25
-"""A root line that leaves a straight line by less is marked with a straight edge: half of the finest
-mark on a shop's tape [practice]."""
+"""A root line that leaves a straight line by less is marked with a straight edge: less than
+half of a sixteenth, the finest mark on a shop's tape [practice]."""
 
 
 def is_tape_and_square(piece: Piece) -> bool:
@@ -230,7 +230,9 @@ class Marking:
         for mouth, apex in self.piece.blank.slits_mm:
             deep = math.dist(mouth, apex)
             side = "free" if mouth[1] > apex[1] else "grip"
-            found.append(Cut("slit", side, sizes.nearest(strip.station_of(apex)), 0, sizes.down(deep)))
+            found.append(
+                Cut("slit", side, sizes.nearest(strip.station_of(apex)), 0, sizes.down(deep))
+            )
         for notch in self.piece.blank.v_notches_mm:
             middle = ((notch[0][0] + notch[2][0]) / 2, (notch[0][1] + notch[2][1]) / 2)
             side = "free" if middle[1] > notch[1][1] else "grip"

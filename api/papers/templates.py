@@ -38,7 +38,7 @@ class Entry:
 
 
 def entries(facts: Facts) -> tuple[Entry, ...]:
-    """Return each template once, in the plan's order; alike are blank, folds, metal and mounting."""
+    """Return each template once, in the plan's order; alike in blank, folds, metal, mounting."""
     groups: dict[object, list[Piece]] = {}
     for piece in facts.plan.pieces:
         if piece.template_of is not None:
@@ -80,11 +80,11 @@ def _key(flow: Flow, facts: Facts) -> None:
     flow.text(
         "Each blank is drawn from the side you mark. Heavy lines are cut, dash-dot lines are folded, "
         "dashed lines are scribed: there the metal leaves the mold. Up is the free edge, the lower "
-        "edge goes to the mold, the start is on the left. A number with a star is a mirrored twin, cut "
-        "from the same template. All stations are measured from "
-        "the start, along the dashed line (along the lower edge where there is none). Lengths are "
-        f"marked to {facts.sizes.words(1)}, outward, so that no blank comes out small. Mark each "
-        "piece with its number and an arrow up as soon as it is drawn; deburr every edge.",
+        "edge goes to the mold, the start is on the left. A number with a star is a mirrored twin, "
+        "cut from the same template. Stations are measured from the start, along the dashed line "
+        "(the lower edge where there is none). Sizes are marked to "
+        f"{facts.sizes.words(1)}, outward, so that no blank comes out small. Write its number and "
+        "an arrow up on each piece as soon as it is drawn; deburr every edge.",
         size=8.5,
     )
     flow.skip(2.5)
@@ -129,7 +129,9 @@ def _lines(
     lines += size_lines(facts, piece)
     lines += cut_lines(facts, piece)
     for other in entry.alike:
-        lines.append(f"{facts.number[other.id]} ({other.id}) is cut the same. {edge_line(facts, other)}.")
+        lines.append(
+            f"{facts.number[other.id]} ({other.id}) is cut the same. {edge_line(facts, other)}."
+        )
         lines += twin_lines(facts, other)
     lines += twin_lines(facts, piece)
     if pages is not None:
@@ -150,16 +152,12 @@ def _title(flow: Flow, facts: Facts, entry: Entry) -> None:
     ]
     number = ", ".join(numbers)
     page = flow.page
-    page.words(number, flow.left, flow.y, size=13, bold=True, room_mm=60)
-    page.words(piece.id, flow.left + flow.wide / 3, flow.y, size=9, bold=True, room_mm=flow.wide / 3 - 3)
-    page.words(
-        title_line(facts, piece),
-        flow.left + flow.wide,
-        flow.y,
-        size=9,
-        side="right",
-        room_mm=flow.wide / 3,
-    )
+    page.words(number, flow.left, flow.y, size=13, bold=True, room_mm=flow.wide * 0.2)
+    right = flow.left + flow.wide
+    middle = flow.left + flow.wide * 0.22
+    page.words(piece.id, middle, flow.y, size=9, bold=True, room_mm=flow.wide * 0.36)
+    metal = title_line(facts, piece)
+    page.words(metal, right, flow.y, size=9, side="right", room_mm=flow.wide * 0.4)
     flow.y -= 1.5
 
 
@@ -192,10 +190,14 @@ def _straight_figure(flow: Flow, facts: Facts, piece: Piece, figure: float) -> N
         page.line(((x, base), (x, top)), weight=FINE, dash=(0.8, 0.8))
         page.words("trim", end + 1.5, top + 1.2, size=6.5, side="right")
     dimension(page, (left, base), (end, base), sizes.words(marking.length), off=-4.5)
-    dimension(page, (left, base), (left, top), sizes.words(marking.width, unit=False), off=9.0, size=7)
+    dimension(
+        page, (left, base), (left, top), sizes.words(marking.width, unit=False), off=9.0, size=7
+    )
     if 0 < marking.below < marking.width and tall * across > 6:
         y = base + blank.below_mm * across
-        dimension(page, (end, base), (end, y), sizes.words(marking.below, unit=False), off=-9.0, size=7)
+        dimension(
+            page, (end, base), (end, y), sizes.words(marking.below, unit=False), off=-9.0, size=7
+        )
     arrow(page, (end + 18.0, base), (end + 18.0, top), weight=0.3)
     page.words("up", end + 19.5, base + 1.0, size=7)
     page.words("start", left, top + 1.2, size=6.5)
@@ -296,5 +298,3 @@ def _offset_table(flow: Flow, facts: Facts, offsets: Offsets) -> None:
     )
     flow.skip(0.8)
     flow.text(f"Corners, along the base line and up from it: {corners}.", size=size)
-
-

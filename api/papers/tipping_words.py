@@ -1,4 +1,4 @@
-"""What it takes to tip the mold for laminating: push, lean, reach; only where boxes tell its size."""
+"""What it takes to tip the mold for laminating: push, lean, reach; where boxes tell its size."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from solver.rules.tipping import falling_angle_deg, tipping_force_n
 
 
 def tipping_lines(facts: Facts) -> list[str]:
-    """Return sentences on mass, tipping and reach of the assembled mold, standing as the body does."""
+    """Return sentences on mass, tipping and reach of the mold, standing as the body does."""
     sections = facts.plan.sections
     mass = math.fsum(section.mass_kg for section in sections)
     lines = [f"The assembled mold weighs about {_mass(facts, mass)}: never tipped by one person."]
@@ -45,8 +45,8 @@ def tipping_lines(facts: Facts) -> list[str]:
         side = "an end" if across == 0 else "a side"
         lines.append(
             f"Standing as the finished body does, it begins to tip over {side} at a level push of "
-            f"{_force(facts, push)} at its top, {facts.sizes.long_words(size[2])} up; past a lean of "
-            f"{lean:.0f}° it falls by itself. Hold it on a line before that, block it after."
+            f"{_force(facts, push)} at its top, {facts.sizes.long_words(size[2])} up; past a lean "
+            f"of {lean:.0f}° it falls by itself. Hold it on a line before that, block it after."
         )
     reach = facts.rules.reach_mm
     wide = min(size[0], size[1])

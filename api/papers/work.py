@@ -137,7 +137,9 @@ def order_of_work(facts: Facts) -> tuple[Chapter, ...]:
     told = math.fsum(step.minutes for chapter in chapters for step in chapter.steps)
     left = math.fsum(planned.values()) - told
     if left > 0.5:
-        chapters.append(Chapter("Other work", (Step("Work that belongs to no step above", minutes=left),)))
+        chapters.append(
+            Chapter("Other work", (Step("Work that belongs to no step above", minutes=left),))
+        )
     return tuple(chapters)
 
 
@@ -167,7 +169,7 @@ def _metal(facts: Facts, shares: _Shares) -> Chapter:
     return Chapter(
         "Metal",
         tuple(steps),
-        ("Sharp edges: cut-resistant gloves and eye protection; deburr before anything is carried.",),
+        ("Sharp edges: cut-resistant gloves and eye protection; deburr before carrying.",),
     )
 
 
@@ -295,8 +297,8 @@ def _assembly(facts: Facts, shares: _Shares) -> list[Chapter]:
             Step(
                 "Tighten all bolts",
                 (
-                    "From the middle of each joint to its ends, twice round; the metal must not creep.",
-                    "Check the gap at every bolt; a joint that will not close has a packer doubled.",
+                    "From the middle of each joint to its ends, twice; the metal must not creep.",
+                    "Check the gap at each bolt; a joint that will not close has a packer doubled.",
                 ),
                 bolts=bolts,
                 minutes=shares.planned.get("bolts", 0.0),
@@ -307,7 +309,7 @@ def _assembly(facts: Facts, shares: _Shares) -> list[Chapter]:
         steps.append(
             Step(
                 f"Clamp the flashings on the open edges, {clamps} clamps",
-                ("One clamp at each end first, then evenly between. Open edges are always reached.",),
+                ("One clamp at each end first, then evenly between; open edges stay in reach.",),
                 _numbers(facts, insertion.last),
                 minutes=fitting(insertion.last),
             )
@@ -346,7 +348,7 @@ def _gap_lines(facts: Facts, edges: list[str]) -> list[str]:
 
         filled = [f"metal {thick(metal)}"] * (metal > 0)
         filled += [f"packer {thick(edge.packer_mm)}"] * (edge.packer_mm > 0)
-        groups[f"gap {thick(metal + edge.packer_mm)} ({' and '.join(filled)})"].append(name)
+        groups[f"Gap {thick(metal + edge.packer_mm)} ({' and '.join(filled)})"].append(name)
     return [f"{gap}: {', '.join(names)}." for gap, names in groups.items()]
 
 
@@ -380,7 +382,9 @@ def _finish(facts: Facts, planned: dict[str, float]) -> Chapter:
             radius = facts.rules.fillet_radius_mm
             words = f"{radius / 25.4:.3f} in" if facts.sizes.inches else f"{radius:.1f} mm"
             lines = (f"Radius {words}; about {litres.amount * 1000:.0f} ml in all.",)
-        steps.append(Step("Fillet every root that will be laminated", lines, minutes=planned["fillet"]))
+        steps.append(
+            Step("Fillet every root that will be laminated", lines, minutes=planned["fillet"])
+        )
     return Chapter(
         "Seams, wax, fillets",
         tuple(steps),
@@ -392,19 +396,23 @@ def _laminate(facts: Facts) -> Chapter:
     return Chapter(
         "Laminate",
         (
-            Step("Tip and block the mold so that every root is reached", tuple(tipping_lines(facts))),
+            Step(
+                "Tip and block the mold so that every root is reached", tuple(tipping_lines(facts))
+            ),
             Step(
                 "Laminate each part up both sides of the metal and trim to it",
                 ("The laminate itself is not in this plan: neither its minutes nor its resin.",),
             ),
             Step("Let it cure before the first bolt is touched"),
         ),
-        tuple(
-            text
-            for text in facts.plan.cautions
-            if any(word in text for word in ("styrene", "brush", "fillets of"))
-        )
-        + ("Dust: cut and grind cured laminate wet or under extraction, with dust filters on.",),
+        (
+            *(
+                text
+                for text in facts.plan.cautions
+                if any(word in text for word in ("styrene", "brush", "fillets of"))
+            ),
+            "Dust: cut and grind cured laminate wet or under extraction, with dust filters on.",
+        ),
     )
 
 
@@ -421,9 +429,14 @@ def _removal(facts: Facts, planned: dict[str, float]) -> Chapter:
             if step.section in after and after <= gone and name not in gone
         ]
         lines = [f"Pull {direction(step.pull)}, draft {step.draft_deg:.0f}°."]
-        drawn = [facts.number[p] for edge in step.drawn_first for p in facts.pieces_on.get(edge, ())]
+        drawn = [
+            facts.number[p] for edge in step.drawn_first for p in facts.pieces_on.get(edge, ())
+        ]
         if drawn:
-            lines.insert(0, f"First draw the metal {', '.join(dict.fromkeys(drawn))}: it lies across the pull.")
+            lines.insert(
+                0,
+                f"First draw the metal {', '.join(dict.fromkeys(drawn))}: it lies across the pull.",
+            )
         if step.after:
             lines.append(f"Only after {', '.join(step.after)}.")
         if freed:
@@ -437,13 +450,11 @@ def _removal(facts: Facts, planned: dict[str, float]) -> Chapter:
             and not (set(facts.sections_of_edge(edge.edge)) - {step.section}) & gone
         ]
         bolts = sum(edge.bolts for edge in edges)
-        steps.append(
-            Step(f"Take off section {step.section}", tuple(lines), (), bolts, per_section)
-        )
+        steps.append(Step(f"Take off section {step.section}", tuple(lines), (), bolts, per_section))
     witness = planned.get("witness lines", 0.0)
     if witness:
-        edges = [edge.edge for edge in facts.plan.edges if edge.treatment == "witness"]
-        steps.append(Step("Sand witness lines", (", ".join(edges) + ".",), minutes=witness))
+        lines_left = [edge.edge for edge in facts.plan.edges if edge.treatment == "witness"]
+        steps.append(Step("Sand witness lines", (", ".join(lines_left) + ".",), minutes=witness))
     return Chapter(
         "Take the sections off",
         tuple(steps),

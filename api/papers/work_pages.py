@@ -63,9 +63,7 @@ def _step(flow: Flow, step: Step, number: int) -> None:
         flow.y -= line_mm(size)
         flow.page.words(line, flow.left + 14.0, flow.y + 0.3, size=size)
     flow.y -= 1.2
-    flow.page.line(
-        ((flow.left, flow.y), (flow.left + flow.wide, flow.y)), weight=HAIR, grey=0.6
-    )
+    flow.page.line(((flow.left, flow.y), (flow.left + flow.wide, flow.y)), weight=HAIR, grey=0.6)
     flow.y -= 0.6
 
 
