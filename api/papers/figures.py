@@ -127,7 +127,7 @@ def check_square(page: Page, *, inches: bool) -> None:
     )
     page.words(
         "Print at 100 %, never fitted to the page; measure before cutting.",
-        x + 64.0,
+        x + 70.0,
         y - 4.5,
         size=7,
     )

@@ -356,8 +356,8 @@ def _directions(page: Page, facts: Facts, laid: Laid, drawing: Drawing) -> None:
     strip = Strip(piece.blank)
     length = piece.blank.root_length_mm
     middle = length * (sheet.number - 0.5) / sheet.count
-    tail = strip.place_of(middle, -piece.blank.below_mm * 0.6)
-    head = strip.place_of(middle, piece.blank.above_mm * 0.6)
+    tail = strip.place_of(middle, piece.blank.above_mm * 0.1)
+    head = strip.place_of(middle, piece.blank.above_mm * 0.75)
     if tail is None or head is None:
         return
     arrow(page, laid.place(tail[0]), laid.place(head[0]), weight=FINE, size=2.6)

@@ -15,6 +15,7 @@ from api.papers.protection import protective_things, tools
 from api.papers.setting_out import Marking
 from solver.data.job import FOOT_MM, POUND_KG
 from solver.data.plan import Amount, Piece
+from solver.data.units import format_length
 
 Cell = str | int | float | None
 Kind = Literal["text", "count", "number", "money"]
@@ -62,8 +63,9 @@ def shopping_list(facts: Facts) -> Listing:
         shape = shapes.get(purchase.stock)
         size = ""
         if shape is not None and shape.known:
-            wide = facts.sizes.words(facts.sizes.nearest(shape.width_mm))
-            size = f"{wide} wide, {facts.sizes.long_words(shape.length_mm)} long"
+            unit = plan.length_unit
+            size = f"{format_length(shape.width_mm, unit)} wide, "
+            size += f"{format_length(shape.length_mm, unit)} long"
         need = purchase.buy + purchase.from_hand
         rows.append(
             (

@@ -17,7 +17,7 @@ from api.papers.figures import put
 from api.papers.layout import Column, Flow, table
 from api.papers.lettering import width_pt
 from solver.data.plan import NestPlan
-from solver.data.units import format_area
+from solver.data.units import format_area, format_length
 
 _BAND_ROOM_MM = 92.0
 """Height on the page for the drawing of one nest."""
@@ -45,10 +45,10 @@ def _nest(flow: Flow, facts: Facts, nest: NestPlan, number: int) -> None:
     stock = facts.stock_shape(nest)
     source = "to buy" if nest.bought else "on hand"
     flow.heading(f"{number} of {len(facts.plan.nests)}   {nest.stock}   ({source})", size=12)
-    words = facts.sizes.words
     if stock.known:
-        size = f"{words(facts.sizes.nearest(stock.width_mm))} wide, "
-        size += f"{facts.sizes.long_words(stock.length_mm)} long. "
+        unit = facts.plan.length_unit
+        size = f"{format_length(stock.width_mm, unit)} wide, "
+        size += f"{format_length(stock.length_mm, unit)} long. "
     else:
         size = "Its own size is not in the plan: drawn as far as the blanks reach. "
     flow.text(

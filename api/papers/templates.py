@@ -78,7 +78,7 @@ def setting_out_book(
 
 def _key(flow: Flow, facts: Facts) -> None:
     flow.text(
-        "Each blank is drawn from the side you mark. Heavy lines are cut, dash-dot lines are folded, "
+        "Each blank is drawn from the side you mark. Heavy lines are cut, dash-dot lines folded, "
         "dashed lines are scribed: there the metal leaves the mold. Up is the free edge, the lower "
         "edge goes to the mold, the start is on the left. A number with a star is a mirrored twin, "
         "cut from the same template. Stations are measured from the start, along the dashed line "
@@ -282,7 +282,7 @@ def _offset_table(flow: Flow, facts: Facts, offsets: Offsets) -> None:
     for group in range(_GROUPS):
         left = flow.left + group * wide
         flow.page.box(left, top - 1.2, wide - 4.0, line_mm(size) + 0.6, weight=0, fill=0.92)
-        places = (left + 13.0, left + 35.0, left + wide - 5.0)
+        places = (left + 16.0, left + 35.0, left + wide - 5.0)
         for text, x in zip((f"along ({unit})", "lower edge", "upper edge"), places, strict=True):
             page.words(text, x, top, size=6.8, bold=True, side="right")
         y = top - 0.8

@@ -100,28 +100,35 @@ def arc(length: float, radius: float) -> Line:
     return Line((Stretch(length, hard_start=1 / radius, hard_end=1 / radius),))
 
 
-def pieces() -> tuple[Piece, ...]:
+def pieces(longer_mm: float = 0.0) -> tuple[Piece, ...]:
     cuts = tuple(LegCut(at, "free", 12.0, 1.5, opens=True) for at in (200.0, 240.0, 280.0))
     vees = tuple(LegCut(at, "free", 12.0, 2.5, opens=False) for at in (60.0, 90.0, 120.0))
     fold = (FoldAsked(20.0, 90.0, "left"),)
-    gentle = blank_plan(arc(820.0, 1300.0), STAND, GRIP, 12.7, notches=NOTCHES)
+    gentle = blank_plan(arc(820.0 + longer_mm, 1300.0), STAND, GRIP, 12.7, notches=NOTCHES)
     return (
         piece("lid | frame #1", "lid | frame", gentle, trim_mm=12.7),
         piece("lid | frame #2", "frame | lid", gentle, trim_mm=12.7, template_of="lid | frame #1"),
         piece(
-            "frame | open #1", "frame | open", blank_plan(straight(600.0), STAND, 31.75), "clamped"
+            "frame | open #1",
+            "frame | open",
+            blank_plan(straight(600.0 + longer_mm), STAND, 31.75),
+            "clamped",
         ),
         piece(
             "lid | hatch #1",
             "lid | hatch",
-            blank_plan(straight(500.0), 32.0, 0.0, folds=fold, cuts=cuts, toward="hatch"),
+            blank_plan(
+                straight(500.0 + longer_mm), 32.0, 0.0, folds=fold, cuts=cuts, toward="hatch"
+            ),
             "standing",
             return_mm=12.0,
         ),
         piece(
             "lid | hatch #2",
             "lid | hatch",
-            blank_plan(arc(180.0, 260.0), 32.0, 0.0, folds=fold, cuts=vees, toward="hatch"),
+            blank_plan(
+                arc(180.0, 260.0 + longer_mm), 32.0, 0.0, folds=fold, cuts=vees, toward="hatch"
+            ),
             "standing",
             return_mm=12.0,
         ),

@@ -21,9 +21,10 @@ SHOPS = st.sampled_from([ShopSizes(True, 16), ShopSizes(True, 32), ShopSizes(Fal
 
 def read(text: str) -> Fraction:
     """Read a mark as a person does; independent of how it was written."""
-    found = re.fullmatch(r"(?:([0-9]+(?:\.[0-9]+)?))?(?:-?([0-9]+)/([0-9]+))?", text)
-    assert found, text
-    return Fraction(found[1] or 0) + (Fraction(int(found[2]), int(found[3])) if found[2] else 0)
+    whole, _, rest = text.rpartition("-") if "/" in text else (text, "", "0")
+    assert re.fullmatch(r"[0-9]*\.?[0-9]*", whole)
+    assert re.fullmatch(r"[0-9]+(/[0-9]+)?", rest)
+    return Fraction(whole or 0) + Fraction(rest)
 
 
 @settings(derandomize=True, max_examples=150)
