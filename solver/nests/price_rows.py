@@ -124,6 +124,26 @@ def price_rows(
     return Rows(np.array(held), np.array(needed), tuple(names))
 
 
+def lane_rows(
+    shapes: Sequence[Shape], stocks: Sequence[Stock], gap_mm: float
+) -> list[tuple[Floats, Floats]]:
+    """Rows that hold for any choice among these straight blanks, tight for their quantities.
+
+    Each is (worth of one of each blank, most worth of one unit of each stock): whatever is nested,
+    its worths add up to no more than the units hold.  Quantities, 0 included, only say which choice
+    the rows are made for.
+    """
+    sizes = [_usable(stock) for stock in stocks]
+    fits = np.array(
+        [[may_fit(shape, size.length, size.width) for size in sizes] for shape in shapes]
+    )
+    return [
+        row
+        for across in (True, False)
+        for row in _lane_worths(shapes, sizes, fits, gap_mm, across, False)
+    ]
+
+
 def may_fit(shape: Shape, length_mm: float, width_mm: float) -> bool:
     """Whether some allowed turn of a blank may lie in a rectangle; never False when one does."""
     slack = 1e-6
@@ -211,7 +231,7 @@ def _lane_worths(
         for i in able:
             if not shapes[i].square and ways[i] and room > FEW_ABREAST * ways[i][0].widest:
                 continue  # so many abreast that area says as much, at a fraction of the work
-            usable = [way for way in ways[i] if all(c <= room for c, _ in way.lanes)]
+            usable = [way for way in ways[i] if all(0 < c <= room for c, _ in way.lanes)]
             if usable:
                 served.append(i)
                 number = shapes[i].quantity

@@ -15,7 +15,7 @@ from typing import Literal
 
 from solver.data.job import Job
 from solver.models.columns import Columns
-from solver.models.master import Master, MasterAnswer, MasterProblem
+from solver.models.master import LaneRow, Master, MasterAnswer, MasterProblem
 from solver.models.removal import (
     RemovalCut,
     RemovalOrder,
@@ -25,6 +25,7 @@ from solver.models.removal import (
 )
 from solver.models.split_problem import SplitProblem
 from solver.planner.assemble import Body, assemble
+from solver.planner.lane_cuts import LaneCuts
 from solver.planner.master_of import Costs, master_problem_of, stock_order
 from solver.planner.nesting import Nester, SheetNest, out_of_time
 from solver.planner.options import StretchOption
@@ -48,7 +49,9 @@ STEPS: tuple[tuple[Literal["decide", "nest"], int], ...] = (
 then the most promising candidate nested better, and new ones that know how full stock gets."""
 ENOUGH_GAP = 0.01
 """Without a time limit the search ends here: a hundredth is less than the minutes are known by."""
-MOST_ORDER_ROWS = 200
+MOST_TURNS = 200
+"""Times that the master is solved again for rows found on the way."""
+MOST_LANE_TURNS = 8
 GAP_PROVEN = 1e-6
 """Relative: the master rounds money down by less than this."""
 FULLEST = 0.98
@@ -184,7 +187,7 @@ class _Search:
             parts.symmetric_pairs,
         )
         self._nester = Nester(parts.job, parts.sheets, limits.seed)
-        self._lazy = _Lazy([], unlike)
+        self._lazy = _Lazy([], [], LaneCuts(parts.job, parts.sheets, parts.options), unlike)
 
     def decide(self) -> _Candidate | None:
         """Let the master decide, with stock as full as nests have shown; None if it has nothing.
@@ -245,9 +248,11 @@ class _Search:
 
 @dataclass(frozen=True)
 class _Lazy:
-    """Rows that are no part of the problem: orders of removal found impossible, other splits."""
+    """Rows found on the way: orders of removal that are impossible, lanes; and other splits."""
 
     order: list[tuple[list[int], int]]
+    lanes: list[LaneRow]
+    cuts: LaneCuts
     unlike: Unlike
 
 
@@ -260,14 +265,16 @@ def _choose(
     work: float,
     hint: MasterAnswer | None,
 ) -> tuple[MasterAnswer, RemovalOrder | None]:
-    """Solve the master, adding rows for sections that cannot come off, until they can."""
+    """Solve the master until its sections come off and its lanes hold, adding rows for both."""
     master = Master(problem, fill)
     for columns, most in lazy.order:
         master.forbid_sections(columns, most)
+    for lanes in lazy.lanes:
+        master.add_lane_row(lanes)
     place = {edge.id: i for i, edge in enumerate(problem.edges)}
     for split in lazy.unlike.splits:
         master.differ([place[edge] for edge in sorted(split)], lazy.unlike.by)
-    while True:
+    for turn in range(MOST_TURNS):
         answer = master.solve(
             work=work,
             seconds=limits.left(),
@@ -277,16 +284,24 @@ def _choose(
         )
         if answer.cost is None:
             return answer, None
-        groups = sections_of_columns(parts.columns, answer.columns)
-        order = removal_or_cut(parts.split, groups)
-        if isinstance(order, RemovalOrder):
+        order = removal_or_cut(parts.split, sections_of_columns(parts.columns, answer.columns))
+        last = turn == MOST_TURNS - 1 or limits.over()
+        broken = [] if last or turn >= MOST_LANE_TURNS else lazy.cuts.broken_by(answer)
+        if isinstance(order, RemovalOrder) and not broken:
             return answer, order
+        for lanes in broken:
+            lazy.lanes.append(lanes)
+            master.add_lane_row(lanes)
+        if isinstance(order, RemovalOrder):
+            hint = answer
+            continue
         row = _order_row(order, parts.columns)
         lazy.order.append(row)
         master.forbid_sections(*row)
         hint = None
-        if len(lazy.order) > MOST_ORDER_ROWS or limits.over():
-            return replace(answer, status="unknown", cost=None), None
+        if last:
+            break
+    return replace(answer, status="unknown", cost=None), None
 
 
 def _order_row(cut: RemovalCut, columns: Columns) -> tuple[list[int], int]:
