@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import Literal
 
 import numpy as np
@@ -185,10 +185,26 @@ class Strip:
             ]
             for group in groups:
                 floor = [edge[i] for i in group]
-                low, high = sorted((self.station_of(floor[0]), self.station_of(floor[-1])))
                 near = shapely.distance(shapely.points(floor), shapely.LineString(self.root))
-                found.append(StripNotch(side, low, high, offset - float(np.min(near))))
+                left = float(np.min(near))
+                (x0, y0), (x1, y1) = floor[0], floor[-1]
+                at = self.station_of(((x0 + x1) / 2, (y0 + y1) / 2))
+                # the floor lies off the root line and is longer or shorter by the curve between
+                toward = left if side == "free" else -left
+                wide = math.hypot(x1 - x0, y1 - y0) / (1.0 - toward * self._curvature(at))
+                found.append(StripNotch(side, at - wide / 2, at + wide / 2, offset - left))
         return tuple(found)
+
+    def _curvature(self, station_mm: float) -> float:
+        """Hard-way curvature about a station (1/mm), from the headings on both sides of it."""
+        reach = 60.0
+        one, two = self.place_of(station_mm - reach), self.place_of(station_mm + reach)
+        if self.blank.straight or one is None or two is None:
+            return 0.0
+        low = max(station_mm - reach, 0.0)
+        high = min(station_mm + reach, self.blank.root_length_mm)
+        turn = (two[1] - one[1] + 180.0) % 360.0 - 180.0
+        return math.radians(turn) / (high - low)
 
     @cached_property
     def slit_stations_mm(self) -> tuple[float, ...]:
@@ -199,6 +215,16 @@ class Strip:
     def v_notch_stations_mm(self) -> tuple[float, ...]:
         """Stations of V-notches, by their apex."""
         return tuple(sorted(self.station_of(notch[1]) for notch in self.blank.v_notches_mm))
+
+
+def level_turn_deg(outline: tuple[Point, ...]) -> float:
+    """Return by how much to turn an outline so that its longer side lies level, its start left."""
+    frame = shapely.minimum_rotated_rectangle(shapely.Polygon(outline))
+    corners = list(frame.exterior.coords)
+    _, a, b = max((math.dist(a, b), a, b) for a, b in pairwise(corners))
+    slope = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+    # a blank starts along x: the smaller turn keeps its free edge up
+    return -min((slope, slope - 180.0, slope + 180.0), key=abs)
 
 
 def clamp_stations_mm(length_mm: float, clamps: int) -> tuple[float, ...]:

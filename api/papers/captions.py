@@ -51,7 +51,7 @@ def size_lines(facts: Facts, piece: Piece) -> list[str]:
         flat = is_tape_and_square(piece)
         place = f"{words(at)} above the lower edge" if flat else "as drawn"
         lines.append(
-            f"Fold {fold.angle_deg:g}° toward {fold.toward}, line {place}, inside radius "
+            f"{facts.fold_words(piece, fold)}; line {place}, inside radius "
             f"{facts.sizes.words(facts.sizes.nearest(fold.inside_radius_mm))}."
         )
     if piece.clamps:

@@ -21,7 +21,7 @@ from api.papers.names import piece_number
 from api.papers.shop_sizes import ShopSizes, shop_sizes
 from api.summary import metal_words
 from solver.data.job import INCH_MM, OPEN, Job, Rules
-from solver.data.plan import EdgePlan, NestPlan, Piece, Plan, Section
+from solver.data.plan import EdgePlan, Fold, NestPlan, Piece, Plan, Section
 from solver.data.units import MeasureError, parse_length
 
 _SIZE = re.compile(
@@ -154,6 +154,17 @@ class Facts:
         first, second = self.sides[span.edge]
         shown = first if span.backward else second
         return "the outside" if shown == OPEN else shown
+
+    def folds_toward_you(self, piece: Piece, fold: Fold) -> bool | None:
+        """Return whether a leg is folded toward who looks at the drawing; None if not known."""
+        shown = self.toward(piece)
+        return fold.toward == shown.removeprefix("the ") if shown else None
+
+    def fold_words(self, piece: Piece, fold: Fold) -> str:
+        """Return angle and side of a fold: "Fold 90° toward frame, away from you as drawn"."""
+        way = {True: ", toward you as drawn", False: ", away from you as drawn", None: ""}
+        side = way[self.folds_toward_you(piece, fold)]
+        return f"Fold {fold.angle_deg:g}° toward {fold.toward}{side}"
 
     @staticmethod
     def metal(piece: Piece) -> str:

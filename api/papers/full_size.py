@@ -11,13 +11,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
-
-import shapely
 
 from api.drawing.blank import blank_drawing
 from api.drawing.shapes import Drawing, Point, Pose, box_of
-from api.drawing.strips import Strip
+from api.drawing.strips import Strip, level_turn_deg
 from api.papers.book import (
     FINE,
     HAIR,
@@ -114,18 +111,11 @@ def sheets_of(piece: Piece, wide_mm: float, high_mm: float) -> tuple[Sheet, ...]
 
 
 def _whole(piece: Piece, wide_mm: float, high_mm: float) -> Sheet | None:
-    outline = shapely.Polygon(piece.blank.outline_mm)
-    frame = shapely.minimum_rotated_rectangle(outline)
-    corners = list(frame.exterior.coords)
-    sides = [(math.dist(a, b), a, b) for a, b in pairwise(corners)]
-    _, a, b = max(sides)
-    slope = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
-    # whichever way brings the free edge up at the start
-    slope = min((slope, slope - 180.0, slope + 180.0), key=abs)
-    level = Pose(turn_deg=-slope)
+    turn = level_turn_deg(piece.blank.outline_mm)
+    level = Pose(turn_deg=turn)
     low_x, low_y, high_x, high_y = box_of([level.point(p) for p in piece.blank.outline_mm])
     wide, high = high_x - low_x + 2 * AROUND_MM, high_y - low_y + 2 * AROUND_MM
-    pose = Pose(AROUND_MM - low_x, AROUND_MM - low_y, -slope)
+    pose = Pose(AROUND_MM - low_x, AROUND_MM - low_y, turn)
     sheet = Sheet(piece, 1, 1, pose, wide, high, ())
     return sheet if wide <= wide_mm and sheet.cell_mm[1] <= high_mm else None
 
@@ -345,7 +335,7 @@ def _caption(page: Page, facts: Facts, laid: Laid) -> None:
         first, last = piece.blank.outline_mm[0], Strip(piece.blank).grip_edge[-1]
         apart = facts.sizes.words(facts.sizes.nearest(math.dist(first, last)))
         said.append(f"Taped together, the lower edge's ends stand {apart} apart.")
-    said += [f"Fold {fold.angle_deg:g}° toward {fold.toward}." for fold in piece.blank.folds]
+    said += [f"{facts.fold_words(piece, fold)}." for fold in piece.blank.folds]
     said.append(face_line(facts, piece))
     page.words(" ".join(said), laid.x_mm, y + 1.2, size=7, room_mm=room)
 

@@ -11,7 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from api.drawing.blank import blank_drawing
-from api.drawing.shapes import Drawing, Point, posed
+from api.drawing.shapes import Drawing, Point, Pose, posed
+from api.drawing.strips import level_turn_deg
 from api.papers.book import FINE, HAIR, Book
 from api.papers.captions import (
     cut_lines,
@@ -53,7 +54,7 @@ def entries(facts: Facts) -> tuple[Entry, ...]:
             tuple(_rounded(slit) for slit in blank.slits_mm),
             tuple(_rounded(notch) for notch in blank.v_notches_mm),
             # which hand a leg goes to is told by the patch it goes toward
-            tuple(fold.toward == facts.toward(piece) for fold in blank.folds),
+            tuple(facts.folds_toward_you(piece, fold) for fold in blank.folds),
             piece.clamps,
             round(piece.trim_mm, 4),
         )
@@ -208,8 +209,8 @@ def _curved_scale(
     flow: Flow, facts: Facts, piece: Piece, offsets: Offsets | None
 ) -> tuple[Drawing, float, float]:
     drawing = blank_drawing(piece, "")
-    if offsets is not None:
-        drawing = posed(drawing, offsets.pose)
+    level = Pose(turn_deg=level_turn_deg(piece.blank.outline_mm))
+    drawing = posed(drawing, offsets.pose if offsets is not None else level)
     low_x, low_y, high_x, high_y = drawing.box
     wide, high = high_x - low_x, high_y - low_y
     scale = min((flow.wide - 30.0) / wide, 62.0 / high, 0.5)

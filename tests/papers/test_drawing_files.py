@@ -137,5 +137,6 @@ def test_a_strip_is_read_back_from_its_outline(facts: Facts):
     assert [notch.at_mm for notch in strip.notches] == pytest.approx(
         [notch.at_mm for notch in NOTCHES], abs=0.1
     )
+    assert [notch.wide_mm for notch in strip.notches] == pytest.approx([12.7] * 4, abs=0.1)
     assert [notch.deep_mm for notch in strip.notches] == pytest.approx([19.05] * 4, abs=0.1)
     assert facts.strips["lid | hatch #1"].slit_stations_mm == pytest.approx((200, 240, 280))

@@ -67,8 +67,8 @@ def test_notches_of_a_drawn_piece_stay_on_their_bolts_and_as_large_as_asked(fact
     assert len(notches) == len(paper_plans.NOTCHES)
     for cut, asked in zip(notches, paper_plans.NOTCHES, strict=True):
         assert abs(facts.sizes.mm(cut.at) - asked.at_mm) <= 25.4 / 32 + 0.1
-        assert facts.sizes.mm(cut.wide) >= asked.wide_mm - 0.1
-        assert facts.sizes.mm(cut.deep) >= asked.deep_mm - 0.1
+        assert facts.sizes.mm(cut.wide) >= asked.wide_mm - 0.15
+        assert facts.sizes.mm(cut.deep) >= asked.deep_mm - 0.15
 
 
 def test_a_blank_marked_by_tape_is_as_long_and_wide_as_planned_and_at_most_a_step_more(facts):

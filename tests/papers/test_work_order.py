@@ -6,6 +6,7 @@ import io
 import math
 import re
 
+import numpy as np
 import paper_plans
 import pypdfium2 as pdfium
 import pytest
@@ -159,6 +160,20 @@ def test_stock_size_is_read_from_a_name_only_if_the_areas_agree(facts):
     assert facts.stock_shape(nest).known
     other = nest.model_copy(update={"stock": "26 ga aluminium sheet 36 in x 60 in"})
     assert not facts.stock_shape(other).known
+
+
+def test_who_looks_at_a_blank_sees_the_side_of_the_second_patch(facts):
+    # Walking along x with the free edge (y) up, the left hand is up x forward = y x x = -z: away
+    # from who looks along -z.  The first-named patch lies on the left hand, so the second is seen.
+    left = np.cross((0.0, 1.0, 0.0), (1.0, 0.0, 0.0))
+    assert left.tolist() == [0.0, 0.0, -1.0]
+    piece = facts.pieces["lid | hatch #1"]
+    assert facts.toward(piece) == "hatch"
+    assert facts.fold_words(piece, piece.blank.folds[0]).endswith("toward you as drawn")
+    back = piece.spans[0].model_copy(update={"backward": True})
+    turned = piece.model_copy(update={"spans": (back,)})
+    assert facts.toward(turned) == "lid"
+    assert "away from you" in facts.fold_words(turned, piece.blank.folds[0])
 
 
 def test_twin_is_cut_with_the_template_turned_over(plan):
