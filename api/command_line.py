@@ -25,6 +25,7 @@ from api.limits import (
     MOST_OPTIONS,
 )
 from api.outcome import BAD_INPUT, DONE, FAILED, INTERRUPTED, NOT_SO, Streams
+from api.papers.command import add_papers_command, run_papers
 from api.piece_list import piece_table
 from api.plan_files import read_plan
 from api.planning import options_command, plan_command, read_scenario
@@ -194,6 +195,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     summary.add_argument("--full", action="store_true", help="any length, nothing cut")
 
+    papers = add_papers_command(commands, formatter_class=_Help)
+    papers.set_defaults(run=_papers, json=False)
+
     serve = _command(commands, "serve", "answer over HTTP, on this machine only", _serve)
     serve.add_argument("--host", default="127.0.0.1", help="a loopback address (127.0.0.1)")
     serve.add_argument("--port", type=_port, default=8765, help="default 8765")
@@ -346,6 +350,10 @@ def _pieces(options: argparse.Namespace, engine: Engine, streams: Streams) -> in
     else:
         streams.out.write(piece_table(plan))
     return DONE
+
+
+def _papers(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    return run_papers(options, engine, streams.out)
 
 
 def _summary(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
