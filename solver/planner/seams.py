@@ -19,7 +19,7 @@ GRID_MM = 6.35
 """Seams are offered every quarter inch or a little wider, at even spacing, at marks and where zones
 begin and end: a best seam is even or stands at the border of a zone."""
 MOST_GRID_POINTS = 80
-MOST_POINTS_ON_A_FOLD = 400
+MOST_POINTS_ON_A_FOLD = 240
 """Where a fold limits the pieces, an inch may decide whether one piece more is needed."""
 LEAST_MM = 1.0
 """No piece is shorter, even where the shop has no least length: two seams are two places."""
@@ -69,6 +69,8 @@ def place_seams(start_mm: float, end_mm: float, pieces: int, rules: SeamRules) -
     length = end_mm - start_mm
     shortest = min(rules.shortest_mm, length)
     if pieces * rules.longest_mm < length - 1e-6 or pieces * shortest > length + 1e-6:
+        return None
+    if rules.reach is not None and not _reaches(start_mm, end_mm, pieces, rules):
         return None
     even = start_mm + length * np.arange(1, pieces) / pieces
     if _free(even, rules) and _reached(np.array([start_mm, *even, end_mm]), rules):
@@ -121,6 +123,21 @@ def place_seams(start_mm: float, end_mm: float, pieces: int, rules: SeamRules) -
         chosen.append(int(came[chosen[-1]]))
     stations = tuple(float(places[i]) for i in reversed(chosen))
     return Seams((start_mm, *stations, end_mm), cost, bool(avoided[chosen].any()))
+
+
+def _reaches(start_mm: float, end_mm: float, pieces: int, rules: SeamRules) -> bool:
+    """Whether so many pieces get to the end if each runs as far as its fold allows.
+
+    A later start never ends earlier, so running far is never worse.
+    """
+    assert rules.reach is not None
+    at = start_mm
+    for _ in range(pieces):
+        farthest = float(rules.reach(np.array([at]))[0]) + 1e-6
+        if end_mm + rules.trim_mm <= farthest:
+            return True
+        at = min(farthest, at + rules.longest_mm)
+    return False
 
 
 def _free(places: Floats, rules: SeamRules) -> bool:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from solver.rules.customary import INCH_MM, POUND_PER_SQUARE_FOOT_KG_M2, thickness_words
 from solver.rules.metals import Metal, metal_named
@@ -58,6 +59,7 @@ def brown_and_sharpe_mm(gauge: int) -> float:
     return 0.005 * math.pow(92.0, (36 - gauge) / 39) * INCH_MM
 
 
+@lru_cache(maxsize=256)
 def sheet_by_gauge(metal: str, gauge: int) -> SheetMetal:
     """Return the sheet of this metal and gauge.
 
