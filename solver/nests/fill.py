@@ -11,13 +11,14 @@ import random
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
 
 from solver.nests.boards import Board
 from solver.nests.poses import Grid, Pose, poses
-from solver.nests.shapes import Placement, Points, Shape
+from solver.nests.shapes import Placement, Points, Ring, Shape
 
 PROBE = 6
 """Blocks of a pose looked at before poses are compared."""
@@ -127,6 +128,20 @@ def _dividing(sizes: Sequence[float], about: float) -> float:
     return min(tries, key=lambda cell: (round(left_over(cell), 6), abs(cell - about)))
 
 
+@lru_cache(maxsize=2000)
+def _ways(
+    outline_mm: Ring,
+    square: bool,
+    may_flip: bool,
+    gap_mm: float,
+    grid: Grid,
+    limits_mm: tuple[float, float],
+) -> tuple[Pose, ...]:
+    """Poses of a blank, remembered: a purchase tries the same blanks on much the same stock."""
+    shape = Shape("", outline_mm, square, may_flip)
+    return tuple(poses(shape, gap_mm, grid, angles(shape), limits_mm))
+
+
 def make_pieces(
     shapes: Sequence[Shape], gap_mm: float, grid: Grid, boards: Sequence[Board]
 ) -> list[Piece]:
@@ -137,7 +152,7 @@ def make_pieces(
     )
     result: list[Piece] = []
     for shape in shapes:
-        ways = tuple(poses(shape, gap_mm, grid, angles(shape), limits))
+        ways = _ways(shape.outline_mm, shape.square, shape.may_flip, gap_mm, grid, limits)
         piece = Piece(shape, ways, shapely.Polygon(shape.outline_mm).area)
         result += [piece] * shape.quantity
     return result
