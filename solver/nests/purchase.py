@@ -31,6 +31,9 @@ from solver.nests.shapes import (
 STRAIGHT_FACTOR, CURVED_FACTOR = 1.03, 1.6
 """Stock per area of blanks to begin with: what nests of straight and of curved blanks need."""
 
+FINE_STEP, COARSE_STEP = 1.07, 1.25
+"""How much more stock is tried where a nest failed; coarse where any purchase will do."""
+
 
 @dataclass(eq=False)
 class _Search:
@@ -148,7 +151,7 @@ def _first(
             return failed, _room_factor(search)
         search.tried.append(candidate)
         failed = factor
-        factor *= 1.07
+        factor *= FINE_STEP if effort > 0 else COARSE_STEP
     return failed, None
 
 

@@ -88,6 +88,8 @@ class Nester:
         if known is None or (effort > self._effort[key] and not self._least(known)):
             shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
             stocks = tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
+            if known is not None and known.complete:
+                start = known.bought.bought
             bought = purchase(
                 shapes,
                 stocks,
