@@ -7,6 +7,7 @@ and one that does not answer then is ended.
 from __future__ import annotations
 
 import json
+import os
 import queue
 import subprocess
 import sys
@@ -131,6 +132,8 @@ def _plans_apart(
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
+        # small matrices only: threads of the linear algebra would fight over the cores
+        env={"OPENBLAS_NUM_THREADS": "1", **os.environ},
         start_new_session=True,  # a Ctrl-C in the terminal is for the parent to pass on
     )
     assert child.stdin is not None
