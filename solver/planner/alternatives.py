@@ -35,8 +35,8 @@ def alternatives(
     """Return up to ``count`` checked plans, the cheapest first.
 
     Each is the best plan whose split differs by ``differ_by`` joints or more from every plan before
-    it and from its mirror image.  The list is shorter when there are no more such splits; where
-    there is no plan at all it holds the one that says why.  ``seconds`` is for all of them.
+    it, see ``difference``.  The list is shorter when there are no more such splits; where there is
+    no plan at all it holds the one that says why.  ``seconds`` is for all of them.
 
     Raises ValueError for a count or a difference below 1.
     """
@@ -72,22 +72,30 @@ def alternatives(
             break
         plan = finished(request, found, parts, watch)
         plans.append(plan)
-        joints = frozenset(edge.edge for edge in plan.edges if edge.joint)
-        splits += dict.fromkeys((joints, mirrored(job, joints)))
+        splits.append(frozenset(edge.edge for edge in plan.edges if edge.joint))
     return tuple(sorted(plans, key=lambda plan: plan.cost.objective if plan.cost else 0.0))
 
 
 def _kind(differ_by: int) -> str:
     joints = "1 joint" if differ_by == 1 else f"{differ_by} joints"
     return (
-        f"splits that differ by {joints} or more from the options found before this one and from "
-        "their mirror images; of those "
+        f"splits that differ by {joints} or more from the options found before this one, left and "
+        "right counting alike; of those "
     )
 
 
-def mirrored(job: Job, joints: frozenset[str]) -> frozenset[str]:
-    """Return the joints of the mirrored split; edges without a twin stay where they are."""
-    return frozenset(job.edge_of[edge].twin or edge for edge in joints)
+def difference(job: Job, joints: frozenset[str], others: frozenset[str]) -> int:
+    """Return by how many joints two splits differ, left and right counting alike.
+
+    Of a line and its mirror image only the number of joints counts.  A joint that moves to the
+    other side, alone or with the whole split, costs the same and makes nothing to choose from.
+    """
+    total = 0
+    for edge in job.edges:
+        line = {edge.id, edge.twin or edge.id}
+        if edge.id == min(line):
+            total += abs(len(joints & line) - len(others & line))
+    return total
 
 
 def _share(watch: Watch, seconds: float | None, number: int, count: int) -> float | None:

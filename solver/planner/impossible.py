@@ -15,9 +15,9 @@ from solver.data.job import INCH_MM, Edge, Job
 from solver.data.plan import Requirement
 from solver.models import split_conflict
 from solver.models.master import Master, MasterProblem
-from solver.planner.master_of import master_problem_of, stock_order
+from solver.planner.master_of import stock_order
 from solver.planner.options import Refusals
-from solver.planner.rounds import Parts
+from solver.planner.rounds import Parts, problem_of
 from solver.planner.split_of import EdgeRule, split_problem_of
 
 MOST_SENTENCES = 6
@@ -112,17 +112,7 @@ def _in_words(one: split_conflict.Requirement, rules: Mapping[str, EdgeRule]) ->
 
 
 def _whole_model(job: Job, parts: Parts, short: Sequence[str]) -> tuple[Requirement, ...]:
-    problem = master_problem_of(
-        job,
-        parts.lines,
-        parts.sheets,
-        parts.options,
-        parts.edge_rules,
-        parts.costs,
-        parts.areas,
-        parts.columns.masks,
-        parts.symmetric_pairs,
-    )
+    problem = problem_of(parts)
     asked = _requirements(job, parts, problem)
     needed = list(asked)
     if _possible(problem, [asked[name] for name in needed]):

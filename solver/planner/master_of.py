@@ -127,6 +127,7 @@ def master_problem_of(
     items = sorted(sheet_of_item)
     place = {item: i for i, item in enumerate(items)}
     prices, limits, goal = job.shop.prices, job.rules, job.goal
+    inner = {edge.id: i for i, edge in enumerate(edge for edge in job.edges if not edge.open)}
     return MasterProblem(
         patch_count=len(job.patches),
         columns=tuple(columns),
@@ -141,6 +142,7 @@ def master_problem_of(
                 bolts=costs.bolts[edge.id],
                 line=line_of.get(edge.id),
                 split=rules[edge.id].split,
+                twin=inner.get(edge.twin) if edge.twin not in (None, edge.id) else None,
             )
             for edge in job.edges
             if not edge.open

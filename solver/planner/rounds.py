@@ -77,6 +77,21 @@ class Parts:
     symmetric_pairs: tuple[tuple[int, int], ...] = ()
 
 
+def problem_of(parts: Parts) -> MasterProblem:
+    """Return the parts as the master sees them."""
+    return master_problem_of(
+        parts.job,
+        parts.lines,
+        parts.sheets,
+        parts.options,
+        parts.edge_rules,
+        parts.costs,
+        parts.areas,
+        parts.columns.masks,
+        parts.symmetric_pairs,
+    )
+
+
 @dataclass
 class Found:
     """The best plan so far and what is proven."""
@@ -175,17 +190,7 @@ class _Search:
         self.candidates: list[_Candidate] = []
         self._on_better = on_better
         self._on_phase = on_phase
-        self._problem = master_problem_of(
-            parts.job,
-            parts.lines,
-            parts.sheets,
-            parts.options,
-            parts.edge_rules,
-            parts.costs,
-            parts.areas,
-            parts.columns.masks,
-            parts.symmetric_pairs,
-        )
+        self._problem = problem_of(parts)
         self._nester = Nester(parts.job, parts.sheets, limits.seed)
         self._lazy = _Lazy([], [], LaneCuts(parts.job, parts.sheets, parts.options), unlike)
 
