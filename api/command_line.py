@@ -156,7 +156,7 @@ def _parser() -> argparse.ArgumentParser:
         type=_from_1_to(MOST_JOINTS),
         default=DEFAULT_DIFFER,
         metavar="N",
-        help="joints by which each differs from the others and their mirror images "
+        help="joints by which each differs from the others, left and right counting alike "
         f"(default {DEFAULT_DIFFER})",
     )
     _output(several, "keep the plans in this folder: option-1.json ...", metavar="FOLDER")

@@ -277,7 +277,7 @@ def _legend(rows: Sequence[OptionRow], asked: int, differ_by: int, stopped: bool
     joints = count_words(differ_by, "joint")
     said = (
         f"Each is checked, and the best found whose split differs by {joints} or more from the "
-        "options found before it and from their mirror images. Gap: the best such plan may be "
+        "options found before it, left and right counting alike. Gap: the best such plan may be "
         "cheaper by this at most."
     )
     lines = wrap(said, first="  ", rest="  ")

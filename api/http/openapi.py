@@ -100,9 +100,9 @@ def _options() -> dict[str, Any]:
     return _planning(
         "findOptions",
         "Find plans that differ in their joints",
-        "Each is the best found whose split differs by so many joints from those before it and "
-        "their mirror images. Where no plan is possible the only one says why; where the time is "
-        "over before the first there is none. A client that leaves ends the work.",
+        "Each is the best found whose split differs by so many joints from those before it, left "
+        "and right counting alike. Where no plan is possible the only one says why; where the "
+        "time is over before the first there is none. A client that leaves ends the work.",
         ("seconds", "seed", "count", "differ"),
         "The plans, the cheapest first, and a table of their figures",
         {

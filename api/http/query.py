@@ -95,7 +95,7 @@ PARAMETERS = {
         ),
         Parameter(
             "differ",
-            "Joints by which each plan differs from the others and from their mirror images "
+            "Joints by which each plan differs from the others, left and right counting alike "
             f"(default {DEFAULT_DIFFER})",
             whole=True,
             least=1,

@@ -63,6 +63,8 @@ class JointEdge:
     line: int | None
     """Index of its line where it carries metal."""
     split: Literal["allowed", "required", "forbidden"]
+    twin: int | None = None
+    """Index of the edge that is its mirror image; None where there is none, or it is its own."""
 
 
 @dataclass(frozen=True)
@@ -392,12 +394,29 @@ class Master:
         self.model.add(sum(self.variables.sections[i] for i in columns) <= most)
 
     def differ(self, joints: Sequence[int], by: int) -> None:
-        """Ask for at least so many other joints than these (indices of edges)."""
+        """Ask for at least so many other joints than these (indices of edges).
+
+        Of an edge and its mirror image only the number of joints counts: a joint that moves to the
+        other side changes nothing that a builder could compare.
+        """
         same = set(joints)
-        changed = [
-            1 - joint if index in same else joint
-            for index, joint in enumerate(self.variables.joints)
-        ]
+        changed: list[cp_model.LinearExprT] = []
+        for index, (edge, joint) in enumerate(
+            zip(self.problem.edges, self.variables.joints, strict=True)
+        ):
+            if edge.twin is None:
+                changed.append(1 - joint if index in same else joint)
+            elif edge.twin > index:
+                twin = self.variables.joints[edge.twin]
+                before = (index in same) + (edge.twin in same)
+                if before == 1:
+                    # neither or both: one joint more or less than the one before
+                    unlike = self.model.new_bool_var("")
+                    self.model.add(unlike >= joint - twin)
+                    self.model.add(unlike >= twin - joint)
+                    changed.append(1 - unlike)
+                else:
+                    changed.append(2 - joint - twin if before else joint + twin)
         self.model.add(sum(changed) >= by)
 
     # -- solving -----------------------------------------------------------------------------------

@@ -41,7 +41,7 @@ OPTIONS (USD)
   1  490.86  52.00    6.9      2  22 lb by 1      0.0     6.7    6.8  1.8
   2  504.86  66.00    6.9      1  36 lb by 2      0.0     0.0    6.8  0.0
   Each is checked, and the best found whose split differs by 1 joint or more
-  from the options found before it and from their mirror images. Gap: the best
+  from the options found before it, left and right counting alike. Gap: the best
   such plan may be cheaper by this at most.
 JOINTS, against those of option 1
   1  has "lid | frame"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 
 import pytest
@@ -231,6 +232,30 @@ def test_the_number_of_sections_keeps_its_limits(count: int) -> None:
     answer = solved(exact)
     assert answer.status == "optimal"
     assert len(answer.columns) == count
+
+
+@pytest.mark.parametrize("by", [1, 2, 3, 5])
+@pytest.mark.parametrize("before", [(), (0,), (3,), (0, 1), (0, 2), (1, 2), (0, 1, 2, 3)])
+def test_of_a_line_and_its_mirror_image_only_the_number_of_joints_is_different(
+    before: tuple[int, ...], by: int
+) -> None:
+    # five patches in a row, the middle one on the mirror plane: any set of joints is a split
+    plain = chain(5)
+    twins = tuple(dataclasses.replace(edge, twin=3 - i) for i, edge in enumerate(plain.edges))
+    problem = dataclasses.replace(plain, edges=twins)
+    costs = []
+    for count in range(5):
+        for joints in itertools.combinations(range(4), count):
+            held = [len({i, 3 - i} & set(joints)) - len({i, 3 - i} & set(before)) for i in (0, 1)]
+            if sum(map(abs, held)) >= by:
+                costs.append(3 * (count + 1) + 4 * count + 0.5 * max(0, 2 * count - 3))
+    master = Master(problem)
+    master.differ(before, by)
+    answer = master.solve(work=5.0, seconds=None, seed=1)
+    if costs:
+        assert answer.cost == pytest.approx(min(costs))
+    else:
+        assert answer.status == "impossible"
 
 
 def test_limits_that_no_split_keeps_are_impossible() -> None:

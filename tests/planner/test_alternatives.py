@@ -1,4 +1,4 @@
-"""Options differ in their joints from one another and from mirror images, and never get cheaper."""
+"""Options differ in their joints, left and right counting alike, and never get cheaper."""
 
 from functools import cache
 from pathlib import Path
@@ -9,13 +9,37 @@ from solver.checker import check_plan
 from solver.data.job import Job
 from solver.data.plan import Plan
 from solver.intake import read_job
-from solver.planner.alternatives import alternatives, mirrored
+from solver.planner.alternatives import alternatives, difference
 from solver.planner.plan_job import plan_job
 from solver.planner.what_if import pinned, symmetric
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 TWO_HATCHES = "mirrored-hatches.json"
 """Two hatches in a deck of two halves: three joints, two of them mirror images of one another."""
+
+DECK_OF_TWO = {
+    "length_unit": "in",
+    "mirror": {"left": "right"},
+    "patches": {
+        "pad.left": {"area": "1.396 ft2", "faces": "up"},
+        "step.left": {"area": "1.396 ft2", "faces": "up"},
+        "deck.left": {"area": "5.181 ft2", "faces": "up"},
+    },
+    "edges": {
+        "deck.left | deck.right": {"path": ["A", 36, "F"], "toward": "right"},
+        "pad.left | deck.left": {"circle": 16},
+        "step.left | deck.left": {"circle": 16},
+        "deck.left | open": {
+            "path": ["F", 29, {"left": 90, "radius": 3}, 30, {"left": 90, "radius": 3}, 29, "A"],
+            "grip": 1.25,
+        },
+    },
+    "stock": {
+        "sheets": [{"metal": "galvanised", "gauge": 22, "size": [36, 48], "price": "2.65 /ft2"}]
+    },
+    "shop": {"labor_rate": 55, "on_hand": {"clamps": 60}},
+}
+"""Two hatches on each side of a deck of two halves."""
 
 CASES = [(TWO_HATCHES, 1), (TWO_HATCHES, 2), ("trough.json", 1)]
 
@@ -34,6 +58,10 @@ def joints(plan: Plan) -> frozenset[str]:
     return frozenset(edge.edge for edge in plan.edges if edge.joint)
 
 
+def mirrored(job: Job, split: frozenset[str]) -> frozenset[str]:
+    return frozenset(job.edge_of[edge].twin or edge for edge in split)
+
+
 @pytest.mark.parametrize(("name", "differ_by"), CASES)
 def test_each_differs_from_all_before_it_and_from_their_mirror_images(name, differ_by):
     job, splits = job_of(name), [joints(plan) for plan in options_of(name, differ_by)]
@@ -41,6 +69,30 @@ def test_each_differs_from_all_before_it_and_from_their_mirror_images(name, diff
         for earlier in splits[:number]:
             assert len(split ^ earlier) >= differ_by
             assert len(split ^ mirrored(job, earlier)) >= differ_by
+            assert difference(job, split, earlier) >= differ_by
+
+
+def test_a_joint_moved_to_the_other_side_is_no_difference():
+    # Two hatches in a row along the middle, each joined on one side only: left and left, or left
+    # and right, is the same work, though neither split is the other's mirror image.
+    job = read_job(DECK_OF_TWO)
+    fore, aft, middle = ("pad.left | deck.left", "step.left | deck.left", "deck.left | deck.right")
+    there = "step.right | deck.right"
+    assert difference(job, frozenset({fore, aft}), frozenset({fore, there})) == 0
+    assert mirrored(job, frozenset({fore, aft})) != frozenset({fore, there})
+    assert difference(job, frozenset({fore, aft}), frozenset({fore, aft, there})) == 1
+    assert difference(job, frozenset({fore}), frozenset({aft, middle})) == 3
+
+
+def test_no_option_is_another_with_a_joint_moved_to_the_other_side():
+    # Four hatches come off by themselves or not, the deck may be parted in its middle: none, one or
+    # both of each pair and the middle or not are 3 x 3 x 2 = 18 splits that differ, of 32.
+    job = read_job(DECK_OF_TWO)
+    splits = [joints(plan) for plan in alternatives(job, 20, differ_by=1)]
+    assert len(splits) == 18
+    for number, split in enumerate(splits):
+        for earlier in splits[:number]:
+            assert difference(job, split, earlier) >= 1
 
 
 @pytest.mark.parametrize(("name", "differ_by"), CASES)
