@@ -13,7 +13,7 @@ CLAMP_TICK_MM = 6.0
 
 
 def blank_drawing(piece: Piece, label: str) -> Drawing:
-    """Return outline, folds, slits, V-notches, the line on the mold surface and clamp ticks.
+    """Return outline, folds, bends, slits, V-notches, the line on the mold surface and clamp ticks.
 
     ``label`` names the piece in a word at its middle.
     """
@@ -21,6 +21,11 @@ def blank_drawing(piece: Piece, label: str) -> Drawing:
     strip = Strip(blank)
     paths = [Path("cut", blank.outline_mm, closed=True, of=piece.id)]
     paths += [Path("fold", fold.line_mm, of=piece.id) for fold in blank.folds]
+    for station in piece.bends_mm:
+        ends = [strip.place_of(station, off) for off in (-blank.below_mm, blank.above_mm)]
+        across = tuple(end[0] for end in ends if end is not None)
+        if len(across) == 2:
+            paths.append(Path("bend", across, of=piece.id))
     paths += [Path("slit", slit, of=piece.id) for slit in blank.slits_mm]
     paths += [Path("V-notch", notch, of=piece.id) for notch in blank.v_notches_mm]
     if blank.below_mm > 1e-6 and strip.root:

@@ -16,6 +16,7 @@ Point = tuple[float, float]
 Meaning = Literal[
     "cut",
     "fold",
+    "bend",
     "slit",
     "V-notch",
     "mold line",
@@ -24,8 +25,8 @@ Meaning = Literal[
     "roll end",
     "offcut",
 ]
-"""cut: the outline; mold line: where the metal leaves the mold surface; clamp: middle of a clamp;
-stock: edge of a roll, sheet or offcut; roll end: where the usable length begins and ends."""
+"""cut: the outline; bend: across the strip, round a sharp corner; mold line: where the
+metal leaves the mold surface; clamp: middle of a clamp; stock: edge of a roll, sheet or offcut; roll end: where the usable length begins and ends."""
 
 
 @dataclass(frozen=True)

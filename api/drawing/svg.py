@@ -13,6 +13,7 @@ MARGIN_MM = 2.0
 STYLE: dict[Meaning, tuple[str, str]] = {
     "cut": ("0.4", ""),
     "fold": ("0.3", "4 1.2 0.8 1.2"),
+    "bend": ("0.3", "4 1 0.8 1 0.8 1"),
     "slit": ("0.3", ""),
     "V-notch": ("0.3", ""),
     "mold line": ("0.2", "2.2 1.2"),

@@ -217,7 +217,8 @@ class Book:
         count = f"page {number} of {len(self.pages)}"
         if self.true_size:
             right = page.wide_mm - SLIM_RIGHT_MM
-            page.words(f"{left}  ·  {count}", right, 7.0, size=7.5, side="right", room_mm=80)
+            # the number first: a long date is cut before it is
+            page.words(f"{count}  ·  {left}", right, 7.0, size=7.5, side="right", room_mm=74)
             return
         y = MARGIN_MM - 3.0
         right = page.wide_mm - MARGIN_MM

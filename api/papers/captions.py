@@ -16,7 +16,7 @@ MOUNTING_WORDS = {
 
 def title_line(facts: Facts, piece: Piece) -> str:
     """Return metal and mounting: "26 ga aluminium, pinched in the joint"."""
-    shows = ", on a visible line" if piece.visible else ""
+    shows = ", visible" if piece.visible else ""
     return f"{facts.metal(piece)}, {MOUNTING_WORDS[piece.mounting]}{shows}"
 
 
@@ -45,6 +45,8 @@ def size_lines(facts: Facts, piece: Piece) -> list[str]:
         piece.trim_mm > 0
     )
     lines = [f"Stretch-out length {words(marking.length)}{trim}; width {words(marking.width)}."]
+    if piece.visible:
+        lines.append("It shows on the finished body: keep this edge fair and free of dents.")
     if marking.below:
         lines[0] += f" The mold line lies {words(marking.below)} above the lower edge."
     for fold, at in zip(piece.blank.folds, marking.fold_heights, strict=True):
@@ -54,6 +56,7 @@ def size_lines(facts: Facts, piece: Piece) -> list[str]:
             f"{facts.fold_words(piece, fold)}; line {place}, inside radius "
             f"{facts.sizes.words(facts.sizes.nearest(fold.inside_radius_mm))}."
         )
+    lines += bend_lines(facts, piece)
     if piece.clamps:
         pitch = facts.sizes.words(
             facts.sizes.down((piece.to_mm - piece.from_mm) / max(piece.clamps - 1, 1))
@@ -67,6 +70,29 @@ def size_lines(facts: Facts, piece: Piece) -> list[str]:
     return lines
 
 
+def bend_lines(facts: Facts, piece: Piece) -> list[str]:
+    """Return where the strip is bent round sharp corners, and which way where that is known."""
+    bends = facts.bends(piece)
+    if not bends:
+        return []
+    words = facts.sizes.words
+    places = []
+    for bend in bends:
+        at = words(facts.sizes.nearest(bend.at_mm), unit=False)
+        if bend.turn_deg is not None:
+            way = "away from you" if bend.turn_deg > 0 else "toward you"
+            at += f" ({abs(bend.turn_deg):g}° {way})"
+        places.append(at)
+    many = f"{len(bends)} bends" if len(bends) > 1 else "1 bend"
+    known = all(bend.turn_deg is not None for bend in bends)
+    text = f"{many} square across, round sharp corners of the mold, from the start at: "
+    text += " · ".join(places)
+    if not known:
+        text += ". Bend each to the mold: angle and way stand in the scenario"
+    radius = words(facts.sizes.nearest(facts.rules.bend_radius_mm))
+    return [f"{text}. Inside radius {radius}."]
+
+
 def cut_lines(facts: Facts, piece: Piece) -> list[str]:
     """Return notches, slits and V-notches: one line for those that are alike."""
     groups: dict[tuple[str, str, int, int], list[Cut]] = {}
@@ -77,8 +103,7 @@ def cut_lines(facts: Facts, piece: Piece) -> list[str]:
     for (kind, side, wide, deep), cuts in groups.items():
         edge = "lower (grip)" if side == "grip" else "upper (free)"
         many = len(cuts) > 1
-        name = {"notch": "Notch", "slit": "Slit", "V-notch": "V-notch"}[kind]
-        name += ("es" if kind != "slit" else "s") if many else ""
+        name = kind + (("es" if kind != "slit" else "s") if many else "")
         across = f" {words(wide)} wide," if wide else ""
         at = " · ".join(words(cut.at, unit=False) for cut in cuts)
         lines.append(
@@ -108,6 +133,9 @@ def twin_lines(facts: Facts, piece: Piece) -> list[str]:
         if piece.blank.folds:
             toward = ", ".join(dict.fromkeys(fold.toward for fold in twin.blank.folds))
             text += f" Fold it the other way: toward {toward}."
+        if twin.bends_mm:
+            ats = (words(facts.sizes.nearest(at), unit=False) for at in twin.bends_mm)
+            text += f" It is bent at {' · '.join(ats)} from its own start, the other way."
         if not lay.sure:
             text += " Check it against its own drawing in the files before cutting."
         lines.append(text)

@@ -18,6 +18,7 @@ from api.tables import plain
 LAYERS: dict[Meaning, tuple[str, str, int]] = {
     "cut": ("cut", "CONTINUOUS", 50),
     "fold": ("fold", "DASHDOT", 25),
+    "bend": ("bend", "DIVIDE", 25),
     "slit": ("slit", "CONTINUOUS", 25),
     "V-notch": ("v-notch", "CONTINUOUS", 25),
     "mold line": ("mold line", "DASHED", 18),

@@ -23,6 +23,9 @@ from api.summary import metal_words
 from solver.data.job import INCH_MM, OPEN, Job, Rules
 from solver.data.plan import EdgePlan, Fold, NestPlan, Piece, Plan, Section
 from solver.data.units import MeasureError, parse_length
+from solver.geometry.folds import SHARP_DEG
+from solver.geometry.lines import corners_between
+from solver.planner.run_lines import RunLine, run_lines
 
 _SIZE = re.compile(
     r"\b(roll|sheet)\b.*?([0-9][0-9 ./-]*(?:in|mm|ft|cm|m))"
@@ -30,6 +33,15 @@ _SIZE = re.compile(
 )
 _AREA_SLACK = 1e-6
 """Share by which length times width may miss blanks, offcuts and scrap together."""
+
+
+@dataclass(frozen=True)
+class Bend:
+    """Where a strip is bent round a sharp corner of its line, from its own start."""
+
+    at_mm: float
+    turn_deg: float | None
+    """To the left as the piece is walked: away from who looks at the drawing; None: not known."""
 
 
 @dataclass(frozen=True)
@@ -165,6 +177,21 @@ class Facts:
         way = {True: ", toward you as drawn", False: ", away from you as drawn", None: ""}
         side = way[self.folds_toward_you(piece, fold)]
         return f"Fold {fold.angle_deg:g}° toward {fold.toward}{side}"
+
+    @cached_property
+    def _run_lines(self) -> Mapping[str, RunLine]:
+        return {} if self.job is None else {line.run.id: line for line in run_lines(self.job)}
+
+    def bends(self, piece: Piece) -> tuple[Bend, ...]:
+        """Return the bends of a piece; a plan tells where they are, its scenario how far."""
+        turns: list[float | None] = [None] * len(piece.bends_mm)
+        if piece.bends_mm and piece.run in self._run_lines:
+            line = self._run_lines[piece.run].line
+            corners = corners_between(line, piece.from_mm, piece.to_mm)
+            found = [corner.easy_deg for corner in corners if abs(corner.easy_deg) >= SHARP_DEG]
+            if len(found) == len(turns):
+                turns = [*found]
+        return tuple(Bend(at, turn) for at, turn in zip(piece.bends_mm, turns, strict=True))
 
     @staticmethod
     def metal(piece: Piece) -> str:

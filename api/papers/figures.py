@@ -13,6 +13,7 @@ Place = Callable[[Point], Point]
 _LOOKS: dict[Meaning, tuple[float, tuple[float, ...]]] = {
     "cut": (HEAVY, ()),
     "fold": (PLAIN, (4.0, 1.2, 0.8, 1.2)),
+    "bend": (PLAIN, (4.0, 1.0, 0.8, 1.0, 0.8, 1.0)),
     "slit": (PLAIN, ()),
     "V-notch": (PLAIN, ()),
     "mold line": (FINE, (2.2, 1.2)),
@@ -21,7 +22,8 @@ _LOOKS: dict[Meaning, tuple[float, tuple[float, ...]]] = {
     "roll end": (FINE, (1.0, 1.0)),
     "offcut": (FINE, (2.0, 1.5)),
 }
-"""Weight in mm and dashes: heavy full is cut with snips, dash-dot is folded, dashed is scribed."""
+"""Weight in mm and dashes: heavy full is cut with snips, dash-dot is folded,
+dash-dot-dot is bent round a corner, dashed is scribed."""
 
 
 def put(page: Page, drawing: Drawing, place: Place, *, thin: float = 1.0) -> None:
@@ -127,7 +129,7 @@ def check_square(page: Page, *, inches: bool) -> None:
     )
     page.words(
         "Print at 100 %, never fitted to the page; measure before cutting.",
-        x + 70.0,
+        x + side + 3.0,
         y - 4.5,
         size=7,
     )

@@ -25,7 +25,7 @@ from api.papers.captions import (
 from api.papers.facts import Facts
 from api.papers.figures import arrow, dimension, put
 from api.papers.layout import Flow, line_mm
-from api.papers.lettering import broken
+from api.papers.lettering import BOLD, broken, width_pt
 from api.papers.setting_out import Marking, Offsets, chord_offsets, is_tape_and_square
 from solver.data.plan import Piece
 
@@ -56,6 +56,7 @@ def entries(facts: Facts) -> tuple[Entry, ...]:
             # which hand a leg goes to is told by the patch it goes toward
             tuple(facts.folds_toward_you(piece, fold) for fold in blank.folds),
             piece.clamps,
+            tuple((round(b.at_mm, 4), b.turn_deg) for b in facts.bends(piece)),
             round(piece.trim_mm, 4),
         )
         groups.setdefault(key, []).append(piece)
@@ -80,7 +81,8 @@ def setting_out_book(
 def _key(flow: Flow, facts: Facts) -> None:
     flow.text(
         "Each blank is drawn from the side you mark. Heavy lines are cut, dash-dot lines folded, "
-        "dashed lines are scribed: there the metal leaves the mold. Up is the free edge, the lower "
+        "dash-dot-dot lines bent round a corner of the mold, dashed lines scribed: there the metal "
+        "leaves the mold. Straight blanks are not to scale: go by their figures. Up is the free edge, the lower "
         "edge goes to the mold, the start is on the left. A number with a star is a mirrored twin, "
         "cut from the same template. Stations are measured from the start, along the dashed line "
         "(the lower edge where there is none). Sizes are marked to "
@@ -153,12 +155,21 @@ def _title(flow: Flow, facts: Facts, entry: Entry) -> None:
     ]
     number = ", ".join(numbers)
     page = flow.page
-    page.words(number, flow.left, flow.y, size=13, bold=True, room_mm=flow.wide * 0.2)
-    right = flow.left + flow.wide
-    middle = flow.left + flow.wide * 0.22
-    page.words(piece.id, middle, flow.y, size=9, bold=True, room_mm=flow.wide * 0.36)
     metal = title_line(facts, piece)
-    page.words(metal, right, flow.y, size=9, side="right", room_mm=flow.wide * 0.4)
+    told = width_pt(metal, 9) * 25.4 / 72
+    room = flow.wide - told - 6.0
+    # numbers and metal are needed at the bench: the piece's long name gives way first
+    size = 13.0
+    while size > 7.0 and width_pt(number, size, BOLD) * 25.4 / 72 > room:
+        size -= 0.5
+    page.words(number, flow.left, flow.y, size=size, bold=True, room_mm=room)
+    taken = min(width_pt(number, size, BOLD) * 25.4 / 72, room)
+    middle = flow.left + max(taken + 5.0, flow.wide * 0.16)
+    right = flow.left + flow.wide
+    left = right - told - 3.0 - middle
+    if left > 12.0:
+        page.words(piece.id, middle, flow.y, size=9, bold=True, room_mm=left)
+    page.words(metal, right, flow.y, size=9, side="right", room_mm=flow.wide)
     flow.y -= 1.5
 
 
@@ -213,7 +224,7 @@ def _curved_scale(
     drawing = posed(drawing, offsets.pose if offsets is not None else level)
     low_x, low_y, high_x, high_y = drawing.box
     wide, high = high_x - low_x, high_y - low_y
-    scale = min((flow.wide - 30.0) / wide, 62.0 / high, 0.5)
+    scale = min((flow.wide - 42.0) / wide, 62.0 / high, 0.5)
     return drawing, scale, high
 
 
@@ -280,7 +291,7 @@ def _offset_table(flow: Flow, facts: Facts, offsets: Offsets) -> None:
     unit = "in" if facts.sizes.inches else "mm"
     page, wide = flow.page, flow.wide / _GROUPS
     top = flow.y
-    for group in range(_GROUPS):
+    for group in range(min(_GROUPS, -(-len(rows) // count))):
         left = flow.left + group * wide
         flow.page.box(left, top - 1.2, wide - 4.0, line_mm(size) + 0.6, weight=0, fill=0.92)
         places = (left + 16.0, left + 35.0, left + wide - 5.0)
