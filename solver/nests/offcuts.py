@@ -103,7 +103,7 @@ def _rectangles(
         _block(free, block, (low_x, low_y), Grid(cell, CELL_MM))
     found: list[tuple[float, float, float, float]] = []
     while len(found) < MOST_OFFCUTS:
-        cells = _largest(free)
+        cells = _largest(free, cell)
         if cells is None:
             break
         r0, r1, c0, c1 = cells
@@ -144,14 +144,19 @@ def _block(
             free[low : low + count, slab] = False
 
 
-def _largest(free: npt.NDArray[np.bool_]) -> tuple[int, int, int, int] | None:
-    """Largest free block of cells (rows r0 to r1, columns c0 to c1) that may be worth keeping."""
+def _largest(free: npt.NDArray[np.bool_], cell_mm: float) -> tuple[int, int, int, int] | None:
+    """Largest free block of cells (rows r0 to r1, columns c0 to c1) that may be worth keeping.
+
+    Sides may be pushed out by less than two cells each way, so blocks that much too small count.
+    """
     rows, columns = free.shape
-    least = int(SHORT_SIDE_MM / CELL_MM) - 1
+    high_least, high_long = (int(s / CELL_MM) - 2 for s in (SHORT_SIDE_MM, LONG_SIDE_MM))
+    long_least, long_long = (int(s / cell_mm) - 2 for s in (SHORT_SIDE_MM, LONG_SIDE_MM))
     best, best_area = None, 0
     for r0 in range(rows):
         open_ = np.ones(columns + 2, dtype=np.int8)
         open_[0] = open_[-1] = 0
+        shortest = long_least if rows - r0 >= high_long else long_long
         for r1 in range(r0, rows):
             open_[1:-1] &= free[r1]
             steps = np.diff(open_)
@@ -161,9 +166,12 @@ def _largest(free: npt.NDArray[np.bool_]) -> tuple[int, int, int, int] | None:
             lengths = np.nonzero(steps == -1)[0] - starts
             k = int(np.argmax(lengths))
             high, long = r1 - r0 + 1, int(lengths[k])
-            if (rows - r0) * long <= best_area:
+            if long < shortest or (rows - r0) * long <= best_area:
                 break
-            if min(high, long) >= least and high * long > best_area:
+            useful = (high >= high_least and long >= long_long) or (
+                high >= high_long and long >= long_least
+            )
+            if useful and high * long > best_area:
                 best, best_area = (r0, r1 + 1, int(starts[k]), int(starts[k]) + long), high * long
     return best
 
