@@ -30,7 +30,8 @@ from solver.models.split import cheapest_split, section_counts
 from solver.models.split_large import merge_greedily
 from solver.models.split_master import Master, Row, choose
 from solver.models.split_pricing import legal, make_terrain
-from solver.models.split_problem import SplitEdge, SplitProblem
+from solver.models.split_problem import SplitEdge, SplitProblem, Vector
+from solver.rules.customary import INCH_MM, mass_words
 
 RELEASE = "release"
 LIFT_LIMIT = "lift limit"
@@ -41,6 +42,9 @@ PIN = "pin"
 SPLIT_REQUIRED = "split required"
 SPLIT_FORBIDDEN = "split forbidden"
 ORDER = "order of removal"
+PULLS = "pulls"
+WALLS = "walls"
+SYMMETRIC = "symmetric split"
 CONNECTED = "connected"
 
 EXPLAINED = "explained"
@@ -76,16 +80,23 @@ class SplitConflict:
     also: tuple[Requirement, ...] = ()
 
 
-def why_not(problem: SplitProblem, *, deadline_s: float = 30.0) -> SplitConflict:
-    """Explain why a problem has no split."""
+def why_not(
+    problem: SplitProblem,
+    *,
+    symmetric: Sequence[int] | None = None,
+    deadline_s: float = 30.0,
+) -> SplitConflict:
+    """Explain why a problem has no split.
+
+    ``symmetric``: patch mirror permutation under which the split is to be its own image.
+    """
     facts = plain_facts(problem)
     if facts:
-        alone = [fact[0] for fact in facts if len(fact) == 1]
-        if alone:
-            return SplitConflict(EXPLAINED, (alone[0],), True, tuple(alone[1:]))
-        return SplitConflict(EXPLAINED, facts[0], True)
-    search = _Filter(problem, time.monotonic() + deadline_s)
+        return SplitConflict(EXPLAINED, facts[0], True, also_hopeless(facts))
+    search = _Filter(problem, time.monotonic() + deadline_s, symmetric)
     everything = requirements_of(problem)
+    if symmetric is not None:
+        everything.append(Requirement(SYMMETRIC, (), "the split is to be symmetric"))
     verdict = search.feasible(everything)
     if verdict is None:
         return SplitConflict(UNKNOWN, (), False)
@@ -100,6 +111,11 @@ def why_not(problem: SplitProblem, *, deadline_s: float = 30.0) -> SplitConflict
     return SplitConflict(EXPLAINED, tuple(sorted(found, key=order.__getitem__)), minimal)
 
 
+def also_hopeless(facts: Sequence[tuple[Requirement, ...]]) -> tuple[Requirement, ...]:
+    """Return what every plain fact but the first says of one patch or rule: each must be mended."""
+    return tuple(fact[0] for fact in facts[1:] if len(fact) == 1 or fact[0].ids)
+
+
 def requirements_of(problem: SplitProblem) -> list[Requirement]:
     """List all that a problem asks for, one entry for each thing that could be given up."""
     out: list[Requirement] = []
@@ -109,37 +125,39 @@ def requirements_of(problem: SplitProblem) -> list[Requirement]:
             Requirement(
                 LIFT_LIMIT,
                 (),
-                f"section limit {problem.lift_limit_kg:g} kg (the body without joints weighs "
-                f"{total:.1f} kg)",
+                f"section limit {_mass(problem.lift_limit_kg)}; the body without joints weighs "
+                f"{_mass(total)}",
             )
         )
     if problem.size_rule_holds:
         assert problem.largest_section_mm is not None
-        size = " x ".join(f"{x:g}" for x in problem.largest_section_mm)
-        out.append(Requirement(LARGEST_SECTION, (), f"no section larger than {size} mm"))
+        size = _size(problem.largest_section_mm)
+        out.append(Requirement(LARGEST_SECTION, (), f"no section larger than {size}"))
     if problem.most_sections is not None:
-        out.append(Requirement(MOST_SECTIONS, (), f"no more than {problem.most_sections} sections"))
+        out.append(Requirement(MOST_SECTIONS, (), _most_words(problem.most_sections)))
     if problem.fewest_sections > 1:
         out.append(
             Requirement(FEWEST_SECTIONS, (), f"no fewer than {problem.fewest_sections} sections")
         )
     out += [
-        Requirement(PIN, (patch.id,), f"'{patch.id}' is pinned to section '{patch.pin}'")
+        Requirement(PIN, (patch.id,), f'patch "{patch.id}" has the pin "{patch.pin}"')
         for patch in problem.patches
         if patch.pin is not None
     ]
     for edge in problem.edges:
         if edge.split == "required":
-            out.append(Requirement(SPLIT_REQUIRED, (edge.id,), f"'{edge.id}' must be a joint"))
+            out.append(Requirement(SPLIT_REQUIRED, (edge.id,), f'edge "{edge.id}" must be a joint'))
         elif edge.split == "forbidden":
-            out.append(Requirement(SPLIT_FORBIDDEN, (edge.id,), f"'{edge.id}' must not be a joint"))
+            out.append(
+                Requirement(SPLIT_FORBIDDEN, (edge.id,), f'edge "{edge.id}" must not be a joint')
+            )
+    out += _restrictions(problem)
     out.append(Requirement(ORDER, (), "the sections must come off one after another"))
     out += [
         Requirement(
             RELEASE,
             (patch.id,),
-            f"'{patch.id}' must release with {problem.draft_deg:g} degrees of draft"
-            + (" along one of the pulls given" if problem.pulls is not None else ""),
+            f'patch "{patch.id}" must release with {problem.draft_deg:g} degrees of draft',
         )
         for patch in problem.patches
         if patch.facings
@@ -150,8 +168,7 @@ def requirements_of(problem: SplitProblem) -> list[Requirement]:
 
 def plain_facts(problem: SplitProblem) -> list[tuple[Requirement, ...]]:
     """Conflicts that need no search, each minimal by itself."""
-    facts: list[tuple[Requirement, ...]] = []
-    facts += [(r,) for i in range(len(problem.patches)) for r in _patch_facts(problem, i)]
+    facts = [fact for i in range(len(problem.patches)) for fact in _patch_facts(problem, i)]
     count = len(problem.patches)
     most = problem.most_sections
     if problem.fewest_sections > count:
@@ -168,7 +185,7 @@ def plain_facts(problem: SplitProblem) -> list[tuple[Requirement, ...]]:
     if most is not None and problem.fewest_sections > most:
         facts.append(
             (
-                Requirement(MOST_SECTIONS, (), f"no more than {most} sections"),
+                Requirement(MOST_SECTIONS, (), _most_words(most)),
                 Requirement(FEWEST_SECTIONS, (), f"no fewer than {problem.fewest_sections}"),
             )
         )
@@ -181,48 +198,76 @@ def plain_facts(problem: SplitProblem) -> list[tuple[Requirement, ...]]:
                     Requirement(
                         LIFT_LIMIT,
                         (),
-                        f"section limit {problem.lift_limit_kg:g} kg, but the body weighs "
-                        f"{total:.1f} kg even without joints: at least {needed} sections",
+                        f"section limit {_mass(problem.lift_limit_kg)}, but the body weighs "
+                        f"{_mass(total)} even without joints: at least {needed} sections",
                     ),
-                    Requirement(MOST_SECTIONS, (), f"no more than {most} sections"),
+                    Requirement(MOST_SECTIONS, (), _most_words(most)),
                 )
             )
     # A conflict of one requirement comes before any that holds it.
     facts.sort(key=len)
     single = {fact[0].rule for fact in facts if len(fact) == 1}
-    return [f for f in facts if len(f) == 1 or not any(r.rule in single for r in f)]
+    return [f for f in facts if len(f) == 1 or f[0].ids or not any(r.rule in single for r in f)]
 
 
-def _patch_facts(problem: SplitProblem, i: int) -> list[Requirement]:
+def _restrictions(problem: SplitProblem) -> list[Requirement]:
+    """What the scenario says of pulls; a wall is told by its place in the list."""
+    out: list[Requirement] = []
+    if problem.pulls is not None:
+        given = ", ".join(_vector(pull) for pull in problem.pulls)
+        out.append(Requirement(PULLS, (), f"pulls only along {given}"))
+    out += [
+        Requirement(WALLS, (str(place),), f"nothing is pulled toward {_vector(wall)}")
+        for place, wall in enumerate(problem.pull_walls)
+    ]
+    return out
+
+
+def _restricted(problem: SplitProblem, kept: Sequence[Requirement]) -> SplitProblem:
+    """Keep only these restrictions of pulls."""
+    rules = {(r.rule, r.ids) for r in kept}
+    return dataclasses.replace(
+        problem,
+        pulls=problem.pulls if (PULLS, ()) in rules else None,
+        pull_walls=tuple(
+            wall for k, wall in enumerate(problem.pull_walls) if (WALLS, (str(k),)) in rules
+        ),
+    )
+
+
+def _patch_facts(problem: SplitProblem, i: int) -> list[tuple[Requirement, ...]]:
     patch = problem.patches[i]
-    facts: list[Requirement] = []
+    facts: list[tuple[Requirement, ...]] = []
     if patch.facings and isinstance(release_patches(problem, [i]), Conflict):
         axes, half, _ = patch_rows([patch])
         best = widest_draft_deg(axes, half)
+        needed: list[Requirement] = []
         if best >= problem.draft_deg - 1e-6:
-            why = "but none of the pulls allowed gives it; allow another pull or turn the patch"
+            why = "which no pull allowed gives; allow another pull or turn the patch"
+            needed = _restrictions(problem)
+            for one in list(needed):
+                fewer = [r for r in needed if r is not one]
+                if isinstance(release_patches(_restricted(problem, fewer), [i]), Conflict):
+                    needed = fewer
         elif best >= 0.0:
             why = f"but its best pull leaves {best:.1f}; divide the patch here or ask less draft"
         else:
             why = (
                 f"but even its best pull is undercut by {-best:.1f} degrees; divide the patch here"
             )
-        facts.append(
-            Requirement(
-                RELEASE,
-                (patch.id,),
-                f"'{patch.id}' must release with {problem.draft_deg:g} degrees of draft, {why}",
-            )
-        )
+        asked = f'patch "{patch.id}" must release with {problem.draft_deg:g} degrees of draft'
+        facts.append((Requirement(RELEASE, (patch.id,), f"{asked}, {why}"), *needed))
     own = _own_kg(problem, i)
     limit = problem.lift_limit_kg
     if limit is not None and own > limit + MASS_SLACK_KG:
         facts.append(
-            Requirement(
-                LIFT_LIMIT,
-                (patch.id,),
-                f"section limit {limit:g} kg, but '{patch.id}' alone weighs {own:.1f} kg; "
-                "divide the patch or raise the limit",
+            (
+                Requirement(
+                    LIFT_LIMIT,
+                    (patch.id,),
+                    f'section limit {_mass(limit)}, but "{patch.id}" alone weighs {_mass(own)}; '
+                    "divide the patch or raise the limit",
+                ),
             )
         )
     if problem.size_rule_holds:
@@ -233,15 +278,34 @@ def _patch_facts(problem: SplitProblem, i: int) -> list[Requirement]:
         allowed = sorted(problem.largest_section_mm, reverse=True)
         if any(e > a + SIZE_SLACK_MM for e, a in zip(extent, allowed, strict=True)):
             facts.append(
-                Requirement(
-                    LARGEST_SECTION,
-                    (patch.id,),
-                    f"no section larger than {' x '.join(f'{a:g}' for a in allowed)} mm, but "
-                    f"'{patch.id}' alone is {' x '.join(f'{e:.0f}' for e in extent)} mm; "
-                    "divide the patch",
+                (
+                    Requirement(
+                        LARGEST_SECTION,
+                        (patch.id,),
+                        f'no section larger than {_size(allowed)}, but "{patch.id}" alone is '
+                        f"{_size(extent)}; divide the patch",
+                    ),
                 )
             )
     return facts
+
+
+def _mass(mass_kg: float) -> str:
+    """Return "150 lb (68 kg)": what the scenario says, in either unit, and no digit too many."""
+    return mass_words(mass_kg).replace(".0 ", " ")
+
+
+def _size(sides_mm: Sequence[float]) -> str:
+    inches = " x ".join(f"{side / INCH_MM:.4g}" for side in sides_mm)
+    return f"{inches} in ({' x '.join(f'{side:.0f}' for side in sides_mm)} mm)"
+
+
+def _vector(direction: Vector) -> str:
+    return "[" + ", ".join(f"{part:.3g}" for part in direction) + "]"
+
+
+def _most_words(most: int) -> str:
+    return f"no more than {most} section{'s' if most != 1 else ''}"
 
 
 def _own_kg(problem: SplitProblem, i: int) -> float:
@@ -282,7 +346,7 @@ def relaxed(problem: SplitProblem, kept: Sequence[Requirement]) -> tuple[SplitPr
         edges += [SplitEdge(f"{a} ~ {b}", a, b, 0.0) for a in range(n) for b in range(a + 1, n)]
     return (
         dataclasses.replace(
-            problem,
+            _restricted(problem, kept),
             patches=patches,
             edges=tuple(edges),
             lift_limit_kg=problem.lift_limit_kg if on(LIFT_LIMIT) else None,
@@ -298,8 +362,10 @@ def relaxed(problem: SplitProblem, kept: Sequence[Requirement]) -> tuple[SplitPr
 class _Filter:
     """Feasibility tests with a memory for verdicts and for removal cuts."""
 
-    def __init__(self, problem: SplitProblem, deadline: float) -> None:
-        self.problem, self.deadline = problem, deadline
+    def __init__(
+        self, problem: SplitProblem, deadline: float, symmetric: Sequence[int] | None = None
+    ) -> None:
+        self.problem, self.deadline, self.symmetric = problem, deadline, symmetric
         self.known: dict[frozenset[Requirement], bool | None] = {}
         self.cuts: list[RemovalCut] = []
 
@@ -328,6 +394,8 @@ class _Filter:
         if time.monotonic() > self.deadline:
             return None
         problem, ordered = relaxed(self.problem, kept)
+        if any(one.rule == SYMMETRIC for one in kept):
+            return self._by_money(problem, ordered, self.symmetric)
         nodes = make_nodes(problem)
         counts = section_counts(nodes)
         if nodes.impossible.any() or not counts:
@@ -342,16 +410,7 @@ class _Filter:
                     return True
         columns = legal_sections(problem, nodes=nodes, most=_MOST_COLUMNS, deadline=self.deadline)
         if not columns.complete or len(columns) > _MOST_FOR_ONE_PROGRAM:
-            result = cheapest_split(
-                problem,
-                deadline_s=self.deadline - time.monotonic(),
-                gap=1e9,
-                most_columns=_MOST_COLUMNS,
-                ordered=ordered,
-            )
-            if result.cost is not None:
-                return True
-            return False if result.status == "impossible" else None
+            return self._by_money(problem, ordered, None)
         heads = [group[0] for group in nodes.groups]
         master = Master(columns.incidence[:, heads], columns.costs, np.ones(len(columns)))
         free = {p.id for p in problem.patches if not p.facings}
@@ -370,6 +429,21 @@ class _Filter:
                 return True
             cut = self.cuts[-1]
             master.rows.append(Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0))
+
+    def _by_money(
+        self, problem: SplitProblem, ordered: bool, symmetric: Sequence[int] | None
+    ) -> bool | None:
+        result = cheapest_split(
+            problem,
+            deadline_s=self.deadline - time.monotonic(),
+            gap=1e9,
+            most_columns=_MOST_COLUMNS,
+            symmetric=symmetric,
+            ordered=ordered,
+        )
+        if result.cost is not None:
+            return True
+        return False if result.status == "impossible" else None
 
     def _comes_off(self, problem: SplitProblem, split: Sequence[Sequence[int]]) -> bool:
         answer = removal_or_cut(problem, split)

@@ -13,12 +13,14 @@ from dataclasses import replace
 
 from solver.data.job import INCH_MM, Edge, Job
 from solver.data.plan import Requirement
+from solver.intake.show import direction_words
 from solver.models import split_conflict
 from solver.models.master import Master, MasterProblem
 from solver.planner.master_of import stock_order
 from solver.planner.options import Refusals
 from solver.planner.rounds import Parts, problem_of
 from solver.planner.split_of import EdgeRule, split_problem_of
+from solver.planner.symmetric import mirror_of
 
 MOST_SENTENCES = 6
 CONFLICT_SECONDS = 10.0
@@ -35,9 +37,10 @@ def why_impossible(
     """
     if parts is None:
         return _no_way_to_make(job, refusals)
-    conflict = split_conflict.why_not(parts.split, deadline_s=CONFLICT_SECONDS)
+    mirror = mirror_of(job) if job.rules.symmetric_split else None
+    conflict = split_conflict.why_not(parts.split, symmetric=mirror, deadline_s=CONFLICT_SECONDS)
     if conflict.requirements:
-        return tuple(_in_words(one, parts.edge_rules) for one in conflict.requirements)
+        return tuple(_in_words(one, job, parts.edge_rules) for one in conflict.requirements)
     return _whole_model(job, parts, short_of_stock)
 
 
@@ -64,8 +67,8 @@ def plain_reasons(job: Job) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:
     facts = split_conflict.plain_facts(split_problem_of(job, free))
     if not facts:
         return (), ()
-    also = tuple(f"also: {fact[0].sentence}" for fact in facts[1:] if len(fact) == 1)
-    return tuple(_in_words(one, free) for one in facts[0]), also
+    also = tuple(f"also: {one.sentence}" for one in split_conflict.also_hopeless(facts))
+    return tuple(_in_words(one, job, free) for one in facts[0]), also
 
 
 def _no_way_to_make(job: Job, refusals: Refusals) -> tuple[Requirement, ...]:
@@ -103,8 +106,16 @@ def _asked(edge: Edge, rule: str, sentence: str) -> Requirement:
     return Requirement(rule=rule, ids=(edge.id,), sentence=f'edge "{edge.id}" {sentence}')
 
 
-def _in_words(one: split_conflict.Requirement, rules: Mapping[str, EdgeRule]) -> Requirement:
-    """Say why an edge must or must not be a joint, where that follows from something else."""
+def _in_words(
+    one: split_conflict.Requirement, job: Job, rules: Mapping[str, EdgeRule]
+) -> Requirement:
+    """Say it in the scenario's words: directions, and why an edge must or must not be a joint."""
+    if one.rule == split_conflict.PULLS:
+        given = ", ".join(direction_words(pull) for pull in job.rules.pulls)
+        return Requirement(rule=one.rule, ids=(), sentence=f"pulls only {given}")
+    if one.rule == split_conflict.WALLS:
+        wall = direction_words(job.rules.walls[int(one.ids[0])])
+        return Requirement(rule=one.rule, ids=(), sentence=f"a wall: nothing is pulled {wall}")
     if one.rule in (split_conflict.SPLIT_REQUIRED, split_conflict.SPLIT_FORBIDDEN):
         rule = rules[one.ids[0]]
         return Requirement(rule=rule.rule, ids=one.ids, sentence=rule.sentence)
@@ -116,6 +127,9 @@ def _whole_model(job: Job, parts: Parts, short: Sequence[str]) -> tuple[Requirem
     asked = _requirements(job, parts, problem)
     needed = list(asked)
     if _possible(problem, [asked[name] for name in needed]):
+        if not short:
+            # what the model without removal allows was found not to come off, split after split
+            return (_DOES_NOT_COME_OFF,)
         # the areas would do, but the blanks do not nest on all that can be had
         return tuple(
             requirement
@@ -134,6 +148,12 @@ def _whole_model(job: Job, parts: Parts, short: Sequence[str]) -> tuple[Requirem
         ),
     )
 
+
+_DOES_NOT_COME_OFF = Requirement(
+    rule=split_conflict.ORDER,
+    ids=(),
+    sentence="no sections that can be made with this stock come off one after another",
+)
 
 Ask = Callable[[MasterProblem], MasterProblem]
 

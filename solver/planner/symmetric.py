@@ -6,14 +6,19 @@ from solver.data.job import Job
 from solver.models.columns import Columns
 
 
+def mirror_of(job: Job) -> tuple[int, ...]:
+    """Return the index of each patch's mirror image; a patch without one is its own."""
+    index = {patch.id: i for i, patch in enumerate(job.patches)}
+    return tuple(index.get(patch.twin or patch.id, i) for i, patch in enumerate(job.patches))
+
+
 def symmetric_pairs(job: Job, columns: Columns) -> tuple[tuple[int, int], ...]:
     """Pairs of columns that must be chosen together; a column without a twin pairs with none.
 
     A column whose mirror image is no legal section can never be part of a symmetric split; it is
     returned paired with -1.
     """
-    index = {patch.id: i for i, patch in enumerate(job.patches)}
-    twin = [index.get(patch.twin or patch.id, i) for i, patch in enumerate(job.patches)]
+    twin = mirror_of(job)
     place = {mask: i for i, mask in enumerate(columns.masks)}
     pairs = []
     for i, mask in enumerate(columns.masks):

@@ -6,7 +6,7 @@ import dataclasses
 import math
 
 import pytest
-from split_cases import Judge, edge, patch, random_problem
+from split_cases import Judge, edge, patch, random_problem, unit
 
 from solver.models.split import cheapest_split
 from solver.models.split_conflict import plain_facts, relaxed, requirements_of, why_not
@@ -63,7 +63,7 @@ def test_a_patch_too_heavy_is_named_with_its_weight() -> None:
     problem = SplitProblem((heavy, panels(2).patches[1]), panels(2).edges, lift_limit_kg=40.0)
     answer = why_not(problem)
     assert [(r.rule, r.ids) for r in answer.requirements] == [("lift limit", ("roof",))]
-    assert "section limit 40 kg, but 'roof' alone weighs 52.0 kg" in (
+    assert 'section limit 88.2 lb (40 kg), but "roof" alone weighs 114.6 lb (52 kg)' in (
         answer.requirements[0].sentence
     )
 
@@ -90,7 +90,7 @@ def test_a_patch_too_large_is_named_with_its_size() -> None:
     long = patch("keel", (0, 0, 1), box_mm=((0.0, 0.0, 0.0), (3000.0, 200.0, 100.0)))
     answer = why_not(SplitProblem((long,), (), largest_section_mm=(2000.0, 1000.0, 1000.0)))
     assert [(r.rule, r.ids) for r in answer.requirements] == [("largest section", ("keel",))]
-    assert "3000 x 200 x 100 mm" in answer.requirements[0].sentence
+    assert "118.1 x 7.874 x 3.937 in (3000 x 200 x 100 mm)" in answer.requirements[0].sentence
 
 
 def test_weight_against_the_number_of_sections_is_told_with_the_number_needed() -> None:
@@ -143,7 +143,103 @@ def test_sections_that_lock_one_another_are_told_by_the_order_of_removal() -> No
         dataclasses.replace(edge(1, 0, (0, 0, 1)), id="back"),
     )
     problem = SplitProblem(both, lines, pulls=((0.0, 0.0, 1.0),))
-    assert rules_of(problem) == [("split required", ("0 | 1",)), ("order of removal", ())]
+    assert rules_of(problem) == [
+        ("split required", ("0 | 1",)),
+        ("pulls", ()),
+        ("order of removal", ()),
+    ]
+
+
+def test_a_wall_in_the_way_of_a_patch_is_named_and_other_walls_are_not() -> None:
+    # The side can only be pulled to the left (y): the wall there is to blame, the one below is not.
+    side = patch("side", (0, 1, 0))
+    problem = SplitProblem((side,), (), pull_walls=((0.0, 0.0, -1.0), (0.0, 1.0, 0.0)))
+    assert rules_of(problem) == [("release", ("side",)), ("walls", ("1",))]
+    assert why_not(dataclasses.replace(problem, pull_walls=((0, 0, -1.0),))).status == "possible"
+
+
+def test_pulls_that_the_scenario_gives_are_named_where_they_are_to_blame() -> None:
+    # Straight up takes off neither side; every such patch is told, with the list of pulls once.
+    sides = (patch("left", (0, 1, 0)), patch("top", (0, 0, 1)), patch("right", (0, -1, 0)))
+    lines = (edge(0, 1, (0, 0, 1)), edge(1, 2, (0, -1, 0)))
+    answer = why_not(SplitProblem(sides, lines, pulls=((0.0, 0.0, 1.0),)))
+    assert [(r.rule, r.ids) for r in answer.requirements] == [
+        ("release", ("left",)),
+        ("pulls", ()),
+    ]
+    assert [(r.rule, r.ids) for r in answer.also] == [("release", ("right",))]
+
+
+def test_a_wall_is_to_blame_for_two_patches_that_need_one_pull() -> None:
+    # Pinned together, top and side come off aslant to the left, where a wall stands.
+    both = (patch("top", (0, 0, 1), pin="x"), patch("side", (0, 1, 0), pin="x"))
+    problem = SplitProblem(both, (edge(0, 1, (0, 1, 0)),), pull_walls=(unit(0, 1, 1),))
+    problem = dataclasses.replace(problem, draft_deg=20.0)
+    answer = why_not(problem)
+    assert answer.minimal
+    named = {(r.rule, r.ids) for r in answer.requirements}
+    assert ("walls", ("0",)) in named
+    kept = list(answer.requirements)
+    assert not exists(problem, kept)
+    for one in kept:
+        assert exists(problem, [r for r in kept if r is not one])
+
+
+def symmetric_splits(problem: SplitProblem, mirror: tuple[int, ...], *, ordered: bool) -> list:
+    """Every legal split that is its own image."""
+    return [
+        split
+        for split in Judge(problem).splits(ordered=ordered)
+        if {frozenset(mirror[i] for i in s) for s in split} == {frozenset(s) for s in split}
+    ]
+
+
+def test_a_symmetric_split_that_other_rules_forbid_is_told_with_those_rules() -> None:
+    # Left, middle and right in a row, all facing up.  The left joint must be, so the right one is
+    # too where both sides are split alike: that makes three sections, as left and right do not
+    # touch, and only two are allowed.
+    problem = panels(3, most_sections=2)
+    lines = (dataclasses.replace(problem.edges[0], split="required"), problem.edges[1])
+    problem = dataclasses.replace(problem, edges=lines)
+    mirror = (2, 1, 0)
+    answer = why_not(problem, symmetric=mirror)
+    assert answer.minimal
+    assert [r.rule for r in answer.requirements] == [
+        "most sections",
+        "split required",
+        "connected",
+        "symmetric split",
+    ]
+    assert not symmetric_splits(problem, mirror, ordered=True)
+    for one in answer.requirements:
+        kept = [r for r in answer.requirements if r is not one]
+        eased, ordered = relaxed(problem, kept)
+        alone = list(Judge(eased).splits(ordered=ordered))
+        assert (
+            alone
+            if one.rule == "symmetric split"
+            else symmetric_splits(eased, mirror, ordered=ordered)
+        )
+    assert why_not(problem).status == "possible"
+
+
+def test_masses_and_sizes_are_told_in_both_units() -> None:
+    # 150 lb, as a scenario may say, is 68.04 kg; 110 in are 2794 mm.
+    wide = tuple(
+        dataclasses.replace(one, mass_kg=60.0, box_mm=((0.0, 0, 0), (1000.0, 500, 200)))
+        for one in panels(2).patches
+    )
+    problem = SplitProblem(
+        wide,
+        panels(2).edges,
+        lift_limit_kg=150 * 0.45359237,
+        largest_section_mm=(110 * 25.4, 62 * 25.4, 58 * 25.4),
+        most_sections=1,
+    )
+    (lift, _) = why_not(problem).requirements
+    assert lift.sentence.startswith("section limit 150 lb (68 kg), but the body weighs 264.6 lb")
+    said = [r.sentence for r in requirements_of(problem)]
+    assert "no section larger than 110 x 62 x 58 in (2794 x 1575 x 1473 mm)" in said
 
 
 def test_no_time_is_unknown_and_never_an_explanation() -> None:

@@ -6,6 +6,7 @@ more of them than needed: what is named and then mended leaves a plan.
 
 import copy
 import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -198,6 +199,16 @@ def more_sections_than_may_split(one):
     one["rules"] = {"fewest_sections": 3}
 
 
+def a_wall_in_the_way(one):
+    one["patches"]["fore"]["faces"] = "left"
+    one["rules"] = {"walls": ["left", "down"]}
+
+
+def pulls_that_take_nothing_off(one):
+    one["patches"]["fore"]["faces"] = "left"
+    one["rules"] = {"pulls": ["up", "right"]}
+
+
 def no_metal_that_clamps(one):
     del one["stock"]["sheets"]
 
@@ -254,6 +265,16 @@ CASES = [
         lambda one: one["rules"].update(fewest_sections=2),
     ),
     (
+        a_wall_in_the_way,
+        ("fore", "a wall: nothing is pulled left"),
+        lambda one: one["rules"].update(walls=["down"]),
+    ),
+    (
+        pulls_that_take_nothing_off,
+        ("fore", "pulls only up, right"),
+        lambda one: one["rules"].update(pulls=["up", "left"]),
+    ),
+    (
         no_metal_that_clamps,
         ("open", "clamp"),
         lambda one: one["stock"].update(PANELS["stock"]),
@@ -293,6 +314,31 @@ def test_once_what_was_named_is_mended_there_is_a_plan(number):
         mend(one)
 
     assert plan_job(panels(both)).cost is not None
+
+
+def test_masses_are_told_in_both_units_where_no_plan_is_possible():
+    _, plan = spoiled(CASE_NAMES.index("heavy_patch"))
+    # 18 kg = 39.7 lb (NIST Handbook 44: 0.45359237 kg to the pound)
+    assert "section limit 39.7 lb (18 kg)" in plan.impossible[0].sentence
+
+
+def test_a_symmetric_split_that_cannot_be_is_told_with_what_forbids_it():
+    # The left hatch must come off by itself, so the right one does too; with the deck that makes
+    # three sections, and only two are allowed.
+    scenario = json.loads((SCENARIOS / "mirrored-hatches.json").read_text(encoding="utf-8"))
+    scenario["rules"] = {"most_sections": 2, "symmetric_split": True}
+    scenario["edges"]["hatch-left | deck.left"]["split"] = "required"
+    scenario["edges"]["hatch-right | deck.right"] = {"circle": 16}
+    job = read_job(scenario)
+    plan = plan_job(job)
+    assert plan.status == "impossible"
+    assert {"most sections", "split required", "symmetric split"} <= {
+        one.rule for one in plan.impossible
+    }
+    assert check_plan(job, plan).ok
+    rules = job.rules
+    for free in (replace(rules, most_sections=None), replace(rules, symmetric_split=False)):
+        assert plan_job(replace(job, rules=free)).cost is not None
 
 
 def test_an_answer_without_a_plan_is_json_as_well():
