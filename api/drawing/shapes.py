@@ -25,8 +25,9 @@ Meaning = Literal[
     "roll end",
     "offcut",
 ]
-"""cut: the outline; bend: across the strip, round a sharp corner; mold line: where the
-metal leaves the mold surface; clamp: middle of a clamp; stock: edge of a roll, sheet or offcut; roll end: where the usable length begins and ends."""
+"""cut: the outline; bend: across the strip, round a sharp corner; mold line: where the metal leaves
+the mold surface; clamp: middle of a clamp; stock: edge of a roll, sheet or offcut; roll end: where
+the usable length begins and ends."""
 
 
 @dataclass(frozen=True)

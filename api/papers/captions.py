@@ -134,8 +134,7 @@ def twin_lines(facts: Facts, piece: Piece) -> list[str]:
             toward = ", ".join(dict.fromkeys(fold.toward for fold in twin.blank.folds))
             text += f" Fold it the other way: toward {toward}."
         if twin.bends_mm:
-            ats = (words(facts.sizes.nearest(at), unit=False) for at in twin.bends_mm)
-            text += f" It is bent at {' · '.join(ats)} from its own start, the other way."
+            text += f" Laid with its own start on the left: {bend_lines(facts, twin)[0]}"
         if not lay.sure:
             text += " Check it against its own drawing in the files before cutting."
         lines.append(text)

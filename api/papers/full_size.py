@@ -11,13 +11,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import shapely
 
 from api.drawing.blank import blank_drawing
-from api.drawing.shapes import Drawing, Point, Pose, box_of
+from api.drawing.shapes import Point, Pose, box_of
 from api.drawing.strips import Strip, level_turn_deg
 from api.papers.book import (
     FINE,
     HAIR,
+    MM,
     SLIM_BOTTOM_MM,
     SLIM_LEFT_MM,
     SLIM_RIGHT_MM,
@@ -25,10 +30,11 @@ from api.papers.book import (
     Book,
     Page,
 )
-from api.papers.captions import MOUNTING_WORDS, face_line
+from api.papers.captions import bend_lines, edge_line, face_line, title_line, twin_lines
 from api.papers.facts import Facts
 from api.papers.figures import arrow, check_square, cross, put
-from api.papers.setting_out import chord_offsets, is_tape_and_square
+from api.papers.lettering import broken
+from api.papers.setting_out import Marking, chord_offsets, is_tape_and_square
 from api.papers.templates import Entry, entries
 from solver.data.plan import Piece
 
@@ -39,6 +45,12 @@ AROUND_MM = 3.0
 """Paper kept around a blank, for scissors."""
 
 GAP_MM = 4.0
+NARROWEST_MM = 90.0
+"""Width that a caption has at least, above however small a blank."""
+
+SAID_PT, SAID_MM = 7.0, 3.1
+"""Size and line height of the words above a template."""
+
 MOST_SHEETS = 80
 LARGEST_PAGE_MM = 5000.0
 """PDF readers end at 14 400 points (ISO 32000-1, Annex C): 5080 mm."""
@@ -63,16 +75,25 @@ class Sheet:
     wide_mm: float
     high_mm: float
     joins: tuple[Join, ...]
+    said: str = ""
+    """What is told of the piece, above its first sheet."""
 
     @property
     def cell_mm(self) -> tuple[float, float]:
         """Width and height on a page, caption and all."""
-        return max(self.wide_mm, 60.0), self.high_mm + self.caption_mm
+        return max(self.wide_mm, NARROWEST_MM), self.high_mm + self.caption_mm
+
+    @cached_property
+    def caption(self) -> tuple[str, ...]:
+        """Lines above the first sheet, below its title; none above the others."""
+        if self.number > 1 or not self.said:
+            return ()
+        return tuple(broken(self.said, max(self.wide_mm, NARROWEST_MM) * MM, SAID_PT))
 
     @property
     def caption_mm(self) -> float:
-        """Height of the words above it: two lines on the first sheet, one on the others."""
-        return 8.5 if self.number == 1 else 5.0
+        """Height of the words above it."""
+        return 5.0 + SAID_MM * len(self.caption)
 
 
 @dataclass(frozen=True)
@@ -90,12 +111,14 @@ class Laid:
         return x + self.x_mm, y + self.y_mm
 
 
-def sheets_of(piece: Piece, wide_mm: float, high_mm: float) -> tuple[Sheet, ...]:
+def sheets_of(piece: Piece, wide_mm: float, high_mm: float, said: str = "") -> tuple[Sheet, ...]:
     """Return the sheets of a template for a page with this room; one if it fits whole.
+
+    ``said`` stands above the first.
 
     Raises ValueError where no number of sheets fits.
     """
-    whole = _whole(piece, wide_mm, high_mm)
+    whole = _whole(piece, wide_mm, high_mm, said)
     if whole is not None:
         return (whole,)
     strip = Strip(piece.blank)
@@ -104,26 +127,46 @@ def sheets_of(piece: Piece, wide_mm: float, high_mm: float) -> tuple[Sheet, ...]
         raise ValueError(f"{piece.id}: its outline is no strip; use the drawing files")
     least = max(2, math.ceil(length / (wide_mm - 2 * AROUND_MM - OVERLAP_MM)))
     for count in range(least, MOST_SHEETS):
-        sheets = _cut(piece, strip, count)
-        if all(one.wide_mm <= wide_mm and one.cell_mm[1] <= high_mm for one in sheets):
-            return sheets
+        # joins are kept off notches where that costs no sheet more
+        for clear in (True, False):
+            sheets = _cut(piece, strip, count, said, clear=clear)
+            if all(one.wide_mm <= wide_mm and one.cell_mm[1] <= high_mm for one in sheets):
+                return sheets
     raise ValueError(f"{piece.id}: more than {MOST_SHEETS} sheets; use the long page")
 
 
-def _whole(piece: Piece, wide_mm: float, high_mm: float) -> Sheet | None:
+def _whole(piece: Piece, wide_mm: float, high_mm: float, said: str) -> Sheet | None:
     turn = level_turn_deg(piece.blank.outline_mm)
     level = Pose(turn_deg=turn)
     low_x, low_y, high_x, high_y = box_of([level.point(p) for p in piece.blank.outline_mm])
     wide, high = high_x - low_x + 2 * AROUND_MM, high_y - low_y + 2 * AROUND_MM
     pose = Pose(AROUND_MM - low_x, AROUND_MM - low_y, turn)
-    sheet = Sheet(piece, 1, 1, pose, wide, high, ())
+    sheet = Sheet(piece, 1, 1, pose, wide, high, (), said)
     return sheet if wide <= wide_mm and sheet.cell_mm[1] <= high_mm else None
 
 
-def _cut(piece: Piece, strip: Strip, count: int) -> tuple[Sheet, ...]:
-    """Cut a strip across its length into even sheets."""
+def _room_about(strip: Strip, station_mm: float) -> float:
+    """Return how far a station is from the nearest notch, slit or V-notch; below 0 inside one."""
+    cuts = [(notch.from_mm, notch.to_mm) for notch in strip.notches]
+    cuts += [(at, at) for at in (*strip.slit_stations_mm, *strip.v_notch_stations_mm)]
+    return min((max(a - station_mm, station_mm - b) for a, b in cuts), default=math.inf)
+
+
+def _clear_station(strip: Strip, station_mm: float, room_mm: float, reach_mm: float) -> float:
+    """Return the nearest station that has this room on both sides, else the one with most."""
+    tries = [
+        station_mm + way * step for step in np.arange(0.0, reach_mm + 0.1, 2.0) for way in (1, -1)
+    ]
+    rooms = [min(_room_about(strip, at), room_mm) for at in tries]
+    return float(tries[rooms.index(max(rooms))])
+
+
+def _cut(piece: Piece, strip: Strip, count: int, said: str, *, clear: bool) -> tuple[Sheet, ...]:
+    """Cut a strip across its length into even sheets; ``clear`` moves joins off notches."""
     length = piece.blank.root_length_mm
     marks = [length * n / count for n in range(count + 1)]
+    if clear:
+        marks[1:-1] = [_clear_station(strip, at, 9.0, 16.0) for at in marks[1:-1]]
     joins = [_join(strip, station, n) for n, station in enumerate(marks[1:-1], start=1)]
     sheets = []
     for n in range(count):
@@ -144,7 +187,9 @@ def _cut(piece: Piece, strip: Strip, count: int) -> tuple[Sheet, ...]:
         )
         low_y, high_y = low_y - AROUND_MM, high_y + AROUND_MM
         pose = Pose(-low_x, -low_y, -slope)
-        sheets.append(Sheet(piece, n + 1, count, pose, high_x - low_x, high_y - low_y, shared))
+        sheets.append(
+            Sheet(piece, n + 1, count, pose, high_x - low_x, high_y - low_y, shared, said)
+        )
     return tuple(sheets)
 
 
@@ -254,7 +299,7 @@ def full_size_book(facts: Facts, book: Book) -> FullSize:
     needed_pages = 0
     for needed in (True, False):
         groups = [
-            sheets_of(entry.piece, wide, high)
+            sheets_of(entry.piece, wide, high, said_of(facts, entry))
             for entry in traced(facts)
             if (chord_offsets(entry.piece, facts.sizes) is None) == needed
         ]
@@ -280,10 +325,11 @@ def long_book(facts: Facts, book: Book) -> FullSize:
     book.true_size = True
     laid = []
     for number, entry in enumerate(traced(facts)):
-        sheet = _whole(entry.piece, LARGEST_PAGE_MM, LARGEST_PAGE_MM)
+        said = said_of(facts, entry, whole=True)
+        sheet = _whole(entry.piece, LARGEST_PAGE_MM, LARGEST_PAGE_MM, said)
         if sheet is None:
             continue
-        wide = max(sheet.cell_mm[0], 230.0) + SLIM_LEFT_MM + SLIM_RIGHT_MM
+        wide = max(sheet.cell_mm[0], 250.0) + SLIM_LEFT_MM + SLIM_RIGHT_MM
         high = max(sheet.cell_mm[1] + SLIM_BOTTOM_MM + SLIM_TOP_MM, 125.0)
         page = book.page(size_mm=(wide, high))
         check_square(page, inches=facts.sizes.inches)
@@ -299,7 +345,8 @@ def _draw(page: Page, facts: Facts, laid: Laid) -> None:
     inner = Page(page.wide_mm, page.high_mm)
     drawing = blank_drawing(piece, facts.number[piece.id])
     put(inner, drawing, laid.place, thin=0.55)
-    _directions(inner, facts, laid, drawing)
+    _directions(inner, facts, laid)
+    _stations(inner, facts, laid)
     for join in sheet.joins:
         low, top = (laid.place(end) for end in join.ends)
         inner.line((low, top), weight=HAIR, dash=(1.5, 1.5))
@@ -311,41 +358,99 @@ def _draw(page: Page, facts: Facts, laid: Laid) -> None:
     _caption(page, facts, laid)
 
 
+def said_of(facts: Facts, entry: Entry, *, whole: bool = False) -> str:
+    """Return all that is told of a template: where it goes, its size, sides, folds and twins.
+
+    ``whole`` is a template on one page, however long it is.
+    """
+    piece = entry.piece
+    words, marking = facts.sizes.words, Marking(piece, facts.sizes)
+    said = [f"{edge_line(facts, piece)}."]
+    said.append(f"Stretch-out length {words(marking.length)}, width {words(marking.width)}.")
+    said.append(face_line(facts, piece))
+    if piece.blank.below_mm > 1e-6:
+        said.append("Up is the free edge; the dashed line lies on the mold surface.")
+    else:
+        said.append("Up is the free edge; the lower edge stands on the mold.")
+    said += [f"{facts.fold_words(piece, fold)}." for fold in piece.blank.folds]
+    said += bend_lines(facts, piece)
+    strip = Strip(piece.blank)
+    if not whole and strip.grip_edge:
+        apart = facts.sizes.nearest(math.dist(piece.blank.outline_mm[0], strip.grip_edge[-1]))
+        said.append(f"Check: the lower edge's ends stand {words(apart)} apart.")
+    said += [f"{facts.number[other.id]} ({other.id}) is cut the same." for other in entry.alike]
+    for one in (piece, *entry.alike):
+        said += twin_lines(facts, one)
+    return " ".join(part for part in said if part)
+
+
 def _caption(page: Page, facts: Facts, laid: Laid) -> None:
     sheet, piece = laid.sheet, laid.sheet.piece
-    room = sheet.cell_mm[0]
-    y = laid.y_mm + sheet.high_mm
+    y = laid.y_mm + sheet.high_mm + sheet.caption_mm - 3.6
     number = facts.number[piece.id]
     part = f", sheet {sheet.number} of {sheet.count}" if sheet.count > 1 else ""
     page.words(
-        f"{number}{part}   {facts.metal(piece)}, {MOUNTING_WORDS[piece.mounting]}   {piece.id}",
+        f"{number}{part}   {title_line(facts, piece)}   {piece.id}",
         laid.x_mm,
-        y + sheet.caption_mm - 3.6,
+        y,
         size=8,
         bold=True,
-        room_mm=room,
+        room_mm=sheet.cell_mm[0],
     )
-    if sheet.number > 1:
-        return
-    said = []
-    twins = ", ".join(facts.number[twin] for twin in facts.twins.get(piece.id, ()))
-    if twins:
-        said.append(f"Also for twin {twins}: see setting out.")
-    if sheet.count > 1:
-        first, last = piece.blank.outline_mm[0], Strip(piece.blank).grip_edge[-1]
-        apart = facts.sizes.words(facts.sizes.nearest(math.dist(first, last)))
-        said.append(f"Taped together, the lower edge's ends stand {apart} apart.")
-    said += [f"{facts.fold_words(piece, fold)}." for fold in piece.blank.folds]
-    said.append(face_line(facts, piece))
-    page.words(" ".join(said), laid.x_mm, y + 1.2, size=7, room_mm=room)
+    for line in sheet.caption:
+        y -= SAID_MM
+        page.words(line, laid.x_mm, y, size=SAID_PT)
 
 
-def _directions(page: Page, facts: Facts, laid: Laid, drawing: Drawing) -> None:
+def _stations(page: Page, facts: Facts, laid: Laid) -> None:
+    """Write its station beside each notch, slit, V-notch and bend, as it is read off a tape."""
+    sheet, blank = laid.sheet, laid.sheet.piece.blank
+    strip, sizes = Strip(blank), facts.sizes
+    marks = [
+        # inside the notch's floor, on the metal that stays
+        (
+            notch.at_mm,
+            -blank.below_mm + notch.deep_mm + 1.2
+            if notch.side == "grip"
+            else blank.above_mm - notch.deep_mm - 3.0,
+        )
+        for notch in strip.notches
+    ]
+    for mouth, apex in (
+        *blank.slits_mm,
+        *((notch[0], notch[1]) for notch in blank.v_notches_mm),
+    ):
+        at = strip.station_of(apex)
+        up = mouth[1] > apex[1]
+        height = shapely.distance(shapely.LineString(strip.root), shapely.Point(apex))
+        marks.append((at, float(height) - 3.2 if up else -float(height) + 1.2))
+    marks += [(at, blank.above_mm - 3.2) for at in laid.sheet.piece.bends_mm]
+    last = -math.inf
+    for at, off in sorted(marks):
+        place = strip.place_of(at, off)
+        # figures closer than they are wide would be read as one
+        if place is None or at - last < 9.0:
+            continue
+        x, y = laid.place(place[0])
+        if not 5.0 < x - laid.x_mm < sheet.wide_mm - 5.0:
+            continue
+        last = at
+        page.words(
+            sizes.words(sizes.nearest(at), unit=False),
+            x,
+            y,
+            size=6,
+            side="middle",
+            turn_deg=place[1] + sheet.pose.turn_deg,
+        )
+
+
+def _directions(page: Page, facts: Facts, laid: Laid) -> None:
     """Put number and an arrow to the free edge on every sheet, start and end where they are."""
     sheet, piece = laid.sheet, laid.sheet.piece
     strip = Strip(piece.blank)
     length = piece.blank.root_length_mm
-    middle = length * (sheet.number - 0.5) / sheet.count
+    middle = _clear_station(strip, length * (sheet.number - 0.5) / sheet.count, 14.0, 90.0)
     tail = strip.place_of(middle, piece.blank.above_mm * 0.1)
     head = strip.place_of(middle, piece.blank.above_mm * 0.75)
     if tail is None or head is None:

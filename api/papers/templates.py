@@ -82,10 +82,10 @@ def _key(flow: Flow, facts: Facts) -> None:
     flow.text(
         "Each blank is drawn from the side you mark. Heavy lines are cut, dash-dot lines folded, "
         "dash-dot-dot lines bent round a corner of the mold, dashed lines scribed: there the metal "
-        "leaves the mold. Straight blanks are not to scale: go by their figures. Up is the free edge, the lower "
-        "edge goes to the mold, the start is on the left. A number with a star is a mirrored twin, "
-        "cut from the same template. Stations are measured from the start, along the dashed line "
-        "(the lower edge where there is none). Sizes are marked to "
+        "leaves the mold. Straight blanks are not to scale: go by their figures. Up is the free "
+        "edge, the lower edge goes to the mold, the start is on the left. A number with a star is "
+        "a mirrored twin, cut from the same template. Stations are measured from the start, along "
+        "the dashed line (the lower edge where there is none). Sizes are marked to "
         f"{facts.sizes.words(1)}, outward, so that no blank comes out small. Write its number and "
         "an arrow up on each piece as soon as it is drawn; deburr every edge.",
         size=8.5,
@@ -224,7 +224,7 @@ def _curved_scale(
     drawing = posed(drawing, offsets.pose if offsets is not None else level)
     low_x, low_y, high_x, high_y = drawing.box
     wide, high = high_x - low_x, high_y - low_y
-    scale = min((flow.wide - 42.0) / wide, 62.0 / high, 0.5)
+    scale = min((flow.wide - 46.0) / wide, 62.0 / high, 0.5)
     return drawing, scale, high
 
 

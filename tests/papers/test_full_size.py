@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import math
+import re
+from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +15,7 @@ import pytest
 import shapely
 
 from api.drawing.shapes import box_of
+from api.drawing.strips import Strip
 from api.papers.all_papers import Choices, paper_files
 from api.papers.book import Book
 from api.papers.facts import Facts
@@ -197,3 +200,64 @@ def test_papers_carry_the_date_only_if_one_is_given(plan, files):
     assert "3 May" not in text(files["shopping.pdf"])
     assert "0123456789ab" in text(files["shopping.pdf"])
     assert "page 1 of" in text(files["shopping.pdf"])
+
+
+def page_words(full: FullSize, *pages: int) -> str:
+    document = pdfium.PdfDocument(io.BytesIO(full.book.written()))
+    words = " ".join(document[one].get_textpage().get_text_range() for one in pages)
+    document.close()
+    return re.sub(r"\s+", " ", words)
+
+
+def test_a_template_tells_where_it_goes_which_way_up_and_how_it_is_folded(full):
+    (one,) = [laid for laid in full.laid if laid.sheet.count == 1]
+    words = page_words(full, one.page)
+    for text in (
+        "P5",
+        "26 ga aluminium",
+        "lid | hatch #2",
+        "Edge: lid | hatch",
+        "Stretch-out length",
+        "looks toward hatch",
+        "P5 up",
+        "Fold 90° toward hatch, toward you as drawn",
+        "start",
+        "end",
+        "Print at 100 %",
+        "Check square",
+    ):
+        assert text in words, text
+
+
+def test_a_template_is_marked_for_its_mirrored_twin(full):
+    first = next(laid for laid in full.laid if laid.sheet.count > 1 and laid.sheet.number == 1)
+    words = page_words(full, first.page)
+    assert "Mirrored twin P2 (lid | frame #2): the same template" in words
+
+
+def test_notches_slits_and_v_notches_carry_their_stations(full):
+    words = page_words(full, *range(len(full.book.pages)))
+    inches = full.book.paper == "letter"
+    unit = 25.4 if inches else 1.0
+
+    def read(text: str) -> float:
+        return float(sum(Fraction(part) for part in text.split("-"))) * unit
+
+    told = [
+        read(word)
+        for word in words.split()
+        if re.fullmatch(r"[0-9]+(-[0-9]+/[0-9]+|\.[0-9]+)?", word)
+    ]
+    # bolts and V-notches as asked for; half a mark, and what is lost in reading an outline
+    for asked in (100.0, 300.0, 500.0, 700.0, 60.0, 90.0, 120.0):
+        assert min(abs(one - asked) for one in told) <= (25.4 / 32 if inches else 0.25) + 0.3
+
+
+def test_no_join_of_sheets_lies_in_a_notch(full):
+    notches = [(at - 6.35, at + 6.35) for at in (100.0, 300.0, 500.0, 700.0)]
+    strip = Strip(next(laid for laid in full.laid if laid.sheet.count > 1).sheet.piece.blank)
+    joins = {join for laid in full.laid for join in laid.sheet.joins}
+    assert joins
+    for join in joins:
+        at = strip.station_of(join.ends[0])
+        assert all(not a - 4.0 < at < b + 4.0 for a, b in notches), at
