@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import io
 import unicodedata
+from pathlib import Path
 
 import numpy as np
 import paper_plans
 import pypdfium2 as pdfium
 import pytest
+from fontTools.ttLib import TTFont
 
+from api.papers import lettering
 from api.papers.all_papers import Choices, paper_files
 from api.papers.book import Book
 from api.papers.lettering import broken, fit, visual, width_pt
@@ -100,3 +103,29 @@ def test_all_papers_are_made_for_names_in_any_script_and_of_any_length():
     assert all(".." not in name and "\\" not in name and not name.startswith("/") for name in files)
     assert b"<script>" not in files["index.html"]
     assert "&lt;script&gt;דלת" in files["index.html"].decode()
+
+
+def test_the_licence_beside_the_fonts_is_the_one_that_they_carry():
+    # OpenType name table: 0 is the copyright, 13 the licence; read by fontTools
+    folder = Path(lettering.__file__).parent / "fonts"
+    said = " ".join((folder / "LICENSE.txt").read_text().split())
+    for file in sorted(folder.glob("*.ttf")):
+        names = TTFont(str(file))["name"]
+        for number in (0, 13):
+            own = names.getName(number, 3, 1, 0x409).toUnicode()
+            assert " ".join(own.split()) in said, (file.name, number)
+
+
+def test_names_that_differ_only_in_case_or_in_what_a_file_name_drops_have_files_of_their_own():
+    plan = paper_plans.small_plan()
+    alike = ("A b #1", "a B #1", "a-b #1", "a|b #1", "=a b #1")
+    of = dict(zip((piece.id for piece in plan.pieces), alike, strict=True))
+    pieces = tuple(
+        piece.model_copy(update={"id": of[piece.id], "template_of": None}) for piece in plan.pieces
+    )
+    nest = plan.nests[0]
+    placed = tuple(one.model_copy(update={"piece": of[one.piece]}) for one in nest.placed)
+    nests = (nest.model_copy(update={"placed": placed}),)
+    files = paper_files(plan.model_copy(update={"pieces": pieces, "nests": nests}), None, Choices())
+    drawn = [name for name in files if name.startswith("drawings/piece-")]
+    assert len({name.casefold() for name in drawn}) == 2 * len(alike)
