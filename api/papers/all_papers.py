@@ -87,7 +87,7 @@ def paper_files(plan: Plan, job: Job | None, choices: Choices) -> Mapping[str, b
             for path in files
             if path.startswith("drawings/")
         ),
-        _notes(facts, full, full_name),
+        (_to_print(books, full, full_name), *_notes(facts, full, full_name)),
         date,
     )
     return files
@@ -160,8 +160,24 @@ def _listed(
         Listed("lists.pdf", "Lists", f"{pages('lists.pdf')}: cut list, pieces, edges, hours"),
         Listed("lists.xlsx", "All lists as a workbook"),
     ]
-    listed += [Listed(f"lists/{one.name}.csv", f"{one.title} (CSV)") for one in all_lists(facts)]
+    listed += [
+        Listed(f"lists/{one.name}.csv", f"{one.title.partition(' (')[0]} (CSV)")
+        for one in all_lists(facts)
+    ]
     return tuple(listed)
+
+
+def _to_print(books: Mapping[str, Book], full: FullSize, full_name: str) -> str:
+    """Say how many pages are needed at the bench: all but lists and what need not be traced."""
+    count = sum(
+        len(made.pages) for name, made in books.items() if name not in ("lists.pdf", full_name)
+    )
+    count += full.needed_pages
+    total = sum(len(made.pages) for made in books.values())
+    return (
+        f"The bench needs {count} of {total} pages: shopping, cutting, setting out, order of work"
+        + (f", and full size up to page {full.needed_pages}." if full.needed_pages else ".")
+    )
 
 
 def _notes(facts: Facts, full: FullSize, full_name: str) -> tuple[str, ...]:
@@ -169,7 +185,8 @@ def _notes(facts: Facts, full: FullSize, full_name: str) -> tuple[str, ...]:
     if facts.job is None:
         notes.append(
             "Made from the plan alone. With --scenario the papers also tell how the mold tips, the "
-            "marks of taped corners, and the size of stock whose name does not give it."
+            "marks of taped corners, how far and which way bends go, and the size of stock whose "
+            "name does not give it."
         )
     if not all(facts.stock_shape(nest).known for nest in facts.plan.nests):
         notes.append("The size of some stock is not known; it is drawn as far as its blanks reach.")

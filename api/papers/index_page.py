@@ -73,8 +73,8 @@ full-size page before cutting: what measures wrong there is wrong everywhere.</p
 <table>
 {rows}</table>
 <h2>Drawings for other programs</h2>
-<p>Millimetres throughout. Layers of the DXF files: cut, fold, bend, slit, v-notch, mold line, clamp,
-stock, roll end, offcut, words.</p>
+<p>Millimetres throughout. Layers of the DXF files: cut, fold, bend, slit, v-notch, mold line,
+clamp, stock, roll end, offcut, words.</p>
 <details><summary>{len(drawings)} files</summary><ul>
 {files}</ul></details>
 <p>{_text(LAST_WORD)}</p>

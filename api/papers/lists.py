@@ -74,7 +74,7 @@ def shopping_list(facts: Facts) -> Listing:
                 need,
                 purchase.from_hand,
                 purchase.buy,
-                "pieces",
+                _stock_words(purchase.stock, need),
                 purchase.price,
                 size,
             )
@@ -95,18 +95,20 @@ def shopping_list(facts: Facts) -> Listing:
                 amount.note,
             )
         )
+    sums: list[tuple[Cell, ...]] = []
+    if plan.cost is not None:
+        both = plan.cost.metal + plan.cost.joints
+        sums.append(("Sum", "metal", None, None, None, "", plan.cost.metal, ""))
+        sums.append(("Sum", "joints and finishing", None, None, None, "", plan.cost.joints, ""))
+        sums.append(
+            ("Sum", "to pay", None, None, None, "", both, "tools and protection not priced")
+        )
+    rows += sums
     for group, things in (
         ("To protect people", protective_things(plan)),
         ("Tools", tools(plan)),
     ):
         rows += [(group, one.name, None, None, None, "", None, one.purpose) for one in things]
-    if plan.cost is not None:
-        both = plan.cost.metal + plan.cost.joints
-        rows.append(("Sum", "metal", None, None, None, "", plan.cost.metal, ""))
-        rows.append(("Sum", "joints and finishing", None, None, None, "", plan.cost.joints, ""))
-        rows.append(
-            ("Sum", "to pay", None, None, None, "", both, "tools and protection not priced")
-        )
     return Listing(
         "shopping",
         "Shopping list",
@@ -124,6 +126,12 @@ def shopping_list(facts: Facts) -> Listing:
         ticks=True,
         grouped=True,
     )
+
+
+def _stock_words(stock: str, count: int) -> str:
+    """Return "roll", "sheets", or what else a piece of stock is called."""
+    kind = next((word for word in ("roll", "sheet", "offcut") if word in stock.split()), "piece")
+    return kind if count == 1 else f"{kind}s"
 
 
 def _shop_unit(facts: Facts, amount: Amount) -> tuple[float, str]:
@@ -158,6 +166,7 @@ def cut_list(facts: Facts) -> Listing:
                     facts.sizes.words(marking.width),
                     "straight" if blank.straight else "curved",
                     len(blank.folds),
+                    len(piece.bends_mm),
                     blank.notch_count,
                     len(blank.slits_mm),
                     len(blank.v_notches_mm),
@@ -179,6 +188,7 @@ def cut_list(facts: Facts) -> Listing:
             ListColumn("width", share=1.3),
             ListColumn("shape", share=1.2),
             ListColumn("folds", "count", 0.9),
+            ListColumn("bends", "count", 0.9),
             ListColumn("notches", "count", 1.1),
             ListColumn("slits", "count", 0.8),
             ListColumn("V-notches", "count", 1.3),
@@ -321,7 +331,9 @@ def shown(cell: Cell, kind: Kind) -> str:
         return cell
     if kind == "money":
         return f"{cell:,.2f}"
-    if isinstance(cell, int) or kind == "count" or cell == 0:
+    if kind == "count" and cell == 0:
+        return ""
+    if isinstance(cell, int) or kind == "count" or cell == round(cell):
         return f"{cell:,.0f}"
     digits = 0 if abs(cell) >= 100 else 1 if abs(cell) >= 10 else 2
     return f"{cell:,.{digits}f}"

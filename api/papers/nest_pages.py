@@ -10,7 +10,7 @@ import shapely
 from api.drawing.nest import StockShape, nest_drawing, placed_outline, pose_of
 from api.drawing.shapes import Point, box_of
 from api.drawing.strips import Strip
-from api.papers.book import FINE, HAIR, Book, Page
+from api.papers.book import FINE, HAIR, MM, Book, Page
 from api.papers.cut_order import Item, OutlineCut, StraightCut, cut_order
 from api.papers.facts import Facts
 from api.papers.figures import put
@@ -76,6 +76,10 @@ def _bands(flow: Flow, facts: Facts, nest: NestPlan, stock: StockShape) -> None:
         count += 1
     scale = min(scale, (_BAND_ROOM_MM / count - 8.0) / wide)
     part = long / count
+    rings = {
+        one.piece: shapely.Polygon(placed_outline(facts.pieces[one.piece], one)).buffer(0)
+        for one in nest.placed
+    }
     for band in range(count):
         begin = low_x + band * part
         high = wide * scale
@@ -90,9 +94,18 @@ def _bands(flow: Flow, facts: Facts, nest: NestPlan, stock: StockShape) -> None:
 
         inner = Page(flow.page.wide_mm, flow.page.high_mm)
         put(inner, drawing, place, thin=0.6)
+        end = min(begin + part, high_x)
+        band_ring = shapely.box(begin, low_y, end, high_y)
         for word in drawing.words:
-            at = place(word.at)
+            spot = _spot_in(band_ring, rings[word.of], word.at)
+            if spot is None:
+                continue
             size = _word_size(facts, word.of, word.text, scale)
+            half = width_pt(word.text, size) / MM / 2 + 0.6
+            at = place(spot)
+            # a number is never cut off where a band ends
+            right = left + (end - begin) * scale
+            at = min(max(at[0], left + half), right - half), at[1]
             turn = math.radians(word.turn_deg)
             down = 0.12 * size
             inner.words(
@@ -105,11 +118,11 @@ def _bands(flow: Flow, facts: Facts, nest: NestPlan, stock: StockShape) -> None:
                 turn_deg=word.turn_deg,
                 clear=True,
             )
-        _offcut_names(inner, nest, place)
-        end = min(begin + part, high_x)
+        _offcut_names(inner, nest, place, band_ring)
         flow.page.clipped(left - 1.0, base - 1.0, (end - begin) * scale + 2.0, high + 2.0, inner)
         _ruler(flow.page, facts, place, begin, end, base)
         flow.y = base - 6.0
+    flow.skip(2.6)
     scale_words = f"drawn 1 : {1 / scale:.1f}" + (f", in {count} bands" if count > 1 else "")
     flow.page.words(scale_words, flow.left + flow.wide, flow.y + 0.5, size=6.5, side="right")
     flow.skip(2.0)
@@ -124,9 +137,30 @@ def _word_size(facts: Facts, piece: str, text: str, scale: float) -> float:
     return min(size, max(4.0, size * wide / width_pt(text, size)))
 
 
-def _offcut_names(page: Page, nest: NestPlan, place: Callable[[Point], Point]) -> None:
+def _spot_in(band: shapely.Polygon, ring: shapely.Polygon, at: Point) -> Point | None:
+    """Return where a piece is named in a band: at its name's place, or on the part that it shows.
+
+    None where too little of it shows.
+    """
+    if band.contains(shapely.Point(at)):
+        return at
+    part = shapely.intersection(band, ring)
+    low_x, _, high_x, _ = part.bounds if not part.is_empty else (0.0, 0.0, 0.0, 0.0)
+    if high_x - low_x < 0.08 * (band.bounds[2] - band.bounds[0]):
+        return None
+    spot = part.representative_point()
+    return float(spot.x), float(spot.y)
+
+
+def _offcut_names(
+    page: Page, nest: NestPlan, place: Callable[[Point], Point], band: shapely.Polygon
+) -> None:
     for number, offcut in enumerate(nest.offcuts, start=1):
-        spot = shapely.Polygon(offcut.outline_mm).representative_point()
+        part = shapely.intersection(band, shapely.Polygon(offcut.outline_mm))
+        least = 0.04 * (band.bounds[2] - band.bounds[0])
+        if part.is_empty or part.bounds[2] - part.bounds[0] < least:
+            continue
+        spot = part.representative_point()
         x, y = place((spot.x, spot.y))
         page.words(f"keep {number}", x, y - 1.0, size=6.5, side="middle", grey=0.25)
 

@@ -51,7 +51,7 @@ def tools(plan: Plan) -> tuple[Thing, ...]:
     if any(not piece.blank.straight for piece in pieces):
         things.append(Thing("batten and weights", "fair curves through offsets"))
         things.append(Thing("scissors, tape, spray glue", "paper templates"))
-    if any(piece.blank.folds for piece in pieces):
+    if any(piece.blank.folds or piece.bends_mm for piece in pieces):
         things.append(Thing("folding bars or a brake", "returns and legs"))
     if any(piece.preform_mm > 0 for piece in pieces):
         things.append(Thing("mandrel or slip rolls", "pre-forming tight curves"))

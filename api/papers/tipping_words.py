@@ -10,6 +10,12 @@ from solver.rules.exposure import LAST_WORD
 from solver.rules.reach import FUNCTIONAL_REACH_SOURCE, within_reach
 from solver.rules.tipping import falling_angle_deg, tipping_force_n
 
+PUSH_EACH_N = 150.0
+"""What one person pushes to start a load moving, the figure for women (HSE L23) [memory]."""
+
+MOST_PEOPLE = 4
+"""More than four seldom work as a team (HSE L23)."""
+
 
 def tipping_lines(facts: Facts) -> list[str]:
     """Return sentences on mass, tipping and reach of the mold, standing as the body does."""
@@ -48,6 +54,7 @@ def tipping_lines(facts: Facts) -> list[str]:
             f"{_force(facts, push)} at its top, {facts.sizes.long_words(size[2])} up; past a lean "
             f"of {lean:.0f}° it falls by itself. Hold it on a line before that, block it after."
         )
+        lines.append(_crew(facts, push))
     reach = facts.rules.reach_mm
     wide = min(size[0], size[1])
     lines.append(
@@ -61,6 +68,17 @@ def tipping_lines(facts: Facts) -> list[str]:
     )
     lines.append(LAST_WORD)
     return lines
+
+
+def _crew(facts: Facts, push_n: float) -> str:
+    people = max(2, math.ceil(push_n / PUSH_EACH_N - 1e-9))
+    each = f"{_force(facts, PUSH_EACH_N)} each (HSE L23, starting a push)"
+    if people > MOST_PEOPLE:
+        return (
+            f"At {each} that would be {people} people, and more than {MOST_PEOPLE} seldom push as "
+            "one: use a hoist or tackle, with people only to steady it."
+        )
+    return f"Crew: at least {people} people, at {each}, and one more on the line."
 
 
 def _mass(facts: Facts, mass_kg: float) -> str:

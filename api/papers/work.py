@@ -25,7 +25,9 @@ from api.papers.tipping_words import tipping_lines
 from api.summary import direction
 from solver.data.job import FOOT_MM, Minutes
 from solver.data.plan import Piece
+from solver.rules.exposure import LAST_WORD
 from solver.rules.minutes import snip_minutes_per_mm
+from solver.rules.reach import FUNCTIONAL_REACH_SOURCE
 
 
 @dataclass(frozen=True)
@@ -96,9 +98,15 @@ class _Shares:
                 )
             ),
             "deburr": _perimeter_mm,
+            # a fold runs along the blank, a bend across it
             "fold": lambda p: (
                 len(p.blank.folds)
                 * (rate.fold_per_piece + rate.fold_per_foot * p.blank.root_length_mm / FOOT_MM)
+                + len(p.bends_mm)
+                * (
+                    rate.fold_per_piece
+                    + rate.fold_per_foot * (p.blank.above_mm + p.blank.below_mm) / FOOT_MM
+                )
             ),
             "slits": lambda p: float(len(p.blank.slits_mm)),
             "V-notches": lambda p: float(len(p.blank.v_notches_mm)),
@@ -152,10 +160,13 @@ def _metal(facts: Facts, shares: _Shares) -> Chapter:
     for number, nest in enumerate(facts.plan.nests, start=1):
         pieces = [facts.pieces[one.piece] for one in nest.placed]
         folded = [facts.number[p.id] for p in pieces if p.blank.folds]
+        bent = [facts.number[p.id] for p in pieces if p.bends_mm]
         formed = [facts.number[p.id] for p in pieces if facts.sizes.nearest(p.preform_mm) > 0]
         lines = [f"Cutting paper {number}; number each piece and mark up and start on it."]
         if folded:
             lines.append(f"Slit and notch before folding; fold {', '.join(folded)}.")
+        if bent:
+            lines.append(f"Bend {', '.join(bent)} round corners, as the setting out shows.")
         if formed:
             lines.append(f"Pre-form {', '.join(formed)}.")
         steps.append(
@@ -392,12 +403,25 @@ def _finish(facts: Facts, planned: dict[str, float]) -> Chapter:
     )
 
 
+def reach_cautions(facts: Facts) -> tuple[str, ...]:
+    """Return the plan's own words on patches that are reached only when a section is tipped."""
+    told = []
+    for text in facts.plan.cautions:
+        if "can be reached" in text:
+            # its source and the last word stand in the same step already
+            short = text.replace(f" ({FUNCTIONAL_REACH_SOURCE})", "")
+            short = short.removesuffix(f"; {LAST_WORD.rstrip('.').lower()}")
+            told.append(f"{short[:1].upper()}{short[1:]}.")
+    return tuple(told)
+
+
 def _laminate(facts: Facts) -> Chapter:
     return Chapter(
         "Laminate",
         (
             Step(
-                "Tip and block the mold so that every root is reached", tuple(tipping_lines(facts))
+                "Tip and block the mold so that every root is reached",
+                (*reach_cautions(facts), *tipping_lines(facts)),
             ),
             Step(
                 "Laminate each part up both sides of the metal and trim to it",
@@ -421,6 +445,9 @@ def _removal(facts: Facts, planned: dict[str, float]) -> Chapter:
     steps = []
     gone: set[str] = set()
     blocked = {step.section: set(step.after) for step in facts.plan.removal}
+    clamps = sum(piece.clamps for piece in facts.plan.pieces)
+    if clamps:
+        steps.append(Step(f"Take off the clamps, {clamps} of them, and count them"))
     for step in facts.plan.removal:
         gone.add(step.section)
         freed = [

@@ -77,6 +77,10 @@ def _end(flow: Flow, facts: Facts) -> None:
     )
     flow.skip(1.5)
     flow.heading("Cautions of this plan", size=9.5, keep_mm=14)
+    # what each section weighs and where it must be tipped stands with its step
+    lifts = {f"section {one.id}: {one.lift_basis}" for one in facts.plan.sections}
     for text in facts.plan.cautions:
+        if text in lifts or "can be reached" in text:
+            continue
         flow.text(text, size=8, indent=5.0, mark="!")
     flow.text(LAST_WORD, size=8.5, bold=True)

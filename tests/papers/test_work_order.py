@@ -100,6 +100,8 @@ def test_tipping_goes_by_moments_about_the_nearer_side(plan):
     # F h = W b: 90 kg x 9.80665 x 500 / 800 = 551.6 N; atan(500 / 400) = 51.3 degrees [derived]
     assert "552 N" in said
     assert "51°" in said
+    # HSE L23: 150 N each to start a push [memory]; 552 / 150 is four people
+    assert "at least 4 people" in said
     # 1000 mm across, reached from both sides with 678 mm (MIL-STD-1472G)
     assert "reached from both sides" in said
 
@@ -198,3 +200,14 @@ def test_twin_is_cut_with_the_template_turned_over(plan):
     same = twin_lay(one, one)
     assert same.sure
     assert not same.turned_over
+
+
+def test_where_reach_asks_for_tipping_the_step_says_so(plan):
+    caution = 'patch "lid" is 35 in deep; 26.69 in can be reached: tip section A by 41 degrees'
+    plan = plan.model_copy(update={"cautions": (*plan.cautions, caution)})
+    said = " ".join(steps(Facts(plan))[place(Facts(plan), "Tip and block")].lines)
+    assert "tip section A by 41 degrees" in said
+
+
+def test_clamps_come_off_before_the_sections(facts):
+    assert place(facts, "Take off the clamps, 5") < place(facts, "Take off section A")
