@@ -158,10 +158,12 @@ def _listed(
     listed += [
         Listed("order-of-work.pdf", "Order of work", f"{pages('order-of-work.pdf')}, to tick off"),
         Listed("lists.pdf", "Lists", f"{pages('lists.pdf')}: cut list, pieces, edges, hours"),
-        Listed("lists.xlsx", "All lists as a workbook"),
+        Listed("lists.xlsx", "All lists as a workbook", "one sheet each (XLSX)"),
     ]
     listed += [
-        Listed(f"lists/{one.name}.csv", f"{one.title.partition(' (')[0]} (CSV)")
+        Listed(
+            f"lists/{one.name}.csv", f"{one.title.partition(' (')[0]} (CSV)", "for any spreadsheet"
+        )
         for one in all_lists(facts)
     ]
     return tuple(listed)

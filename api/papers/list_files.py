@@ -14,8 +14,8 @@ from openpyxl.utils import get_column_letter
 from api.papers.lists import Cell, Listing
 from api.tables import plain
 
-_FORMULA = re.compile(r"^[=+\-@\t\r＝＋－＠]")
-"""What a spreadsheet may take for the beginning of a formula."""
+_FORMULA = re.compile(r"^\s*[=+\-@\t\r＝＋－＠]")
+"""What a spreadsheet may take for the beginning of a formula; some pass over blanks before it."""
 
 _STILL = (1980, 1, 1, 0, 0, 0)
 """Time of every entry in a workbook, the earliest that its container can hold."""

@@ -5,6 +5,10 @@ from __future__ import annotations
 import argparse
 import io
 import json
+import os
+import subprocess
+import sys
+from pathlib import Path
 
 import paper_plans
 import pytest
@@ -153,3 +157,31 @@ def test_another_jobs_scenario_is_refused(tmp_path, plan_file):
 def test_a_date_is_a_short_plain_text(tmp_path, plan_file, date):
     with pytest.raises(SystemExit):
         run(plan_file, "--output", tmp_path / "p", "--date", date)
+
+
+_DIGEST = """
+import hashlib, sys
+sys.path[:0] = [{root!r}, {here!r}]
+import paper_plans
+from api.papers.all_papers import Choices, paper_files
+made = hashlib.sha256()
+for name, content in paper_files(paper_plans.small_plan(), None, Choices()).items():
+    made.update(name.encode() + content)
+print(made.hexdigest())
+"""
+
+
+def test_the_same_plan_gives_the_same_bytes_in_another_process():
+    here = Path(paper_plans.__file__).parent
+    code = _DIGEST.format(root=str(here.parents[1]), here=str(here))
+    told = {
+        subprocess.run(
+            [sys.executable, "-c", code],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            check=True,
+            capture_output=True,
+            text=True,
+        ).stdout
+        for seed in ("1", "2")
+    }
+    assert len(told) == 1
