@@ -97,6 +97,7 @@ def summarise(
             for wrapped, text in zip(own, plan.cautions, strict=True)
             if text not in _USUAL_IN_PLANS
         ]
+    own += [wrap(text, first="  - ", rest="    ") for text in plan.notes]
     text = [*whole, *(line for one in own for line in one), *usual]
     if lines is not None and len(text) > lines:
         top.append(clip(f"PROOF  {plain(_covers(plan))}", WIDTH))

@@ -45,6 +45,7 @@ ORDER = "order of removal"
 PULLS = "pulls"
 WALLS = "walls"
 SYMMETRIC = "symmetric split"
+RETURN = "return"
 CONNECTED = "connected"
 
 EXPLAINED = "explained"
@@ -151,6 +152,16 @@ def requirements_of(problem: SplitProblem) -> list[Requirement]:
             out.append(
                 Requirement(SPLIT_FORBIDDEN, (edge.id,), f'edge "{edge.id}" must not be a joint')
             )
+    out += [
+        Requirement(
+            RETURN,
+            (edge.id,),
+            f'the return at edge "{edge.id}" hooks its metal into the part: where it is a joint, '
+            "no section may be pulled into it",
+        )
+        for edge in problem.edges
+        if edge.hooked
+    ]
     out += _restrictions(problem)
     out.append(Requirement(ORDER, (), "the sections must come off one after another"))
     out += [
@@ -338,7 +349,11 @@ def relaxed(problem: SplitProblem, kept: Sequence[Requirement]) -> tuple[SplitPr
         keep = rule is not None and on(rule, edge.id)
         edges.append(
             dataclasses.replace(
-                edge, split=edge.split if keep else "allowed", joint_cost=1.0, inside_cost=0.0
+                edge,
+                split=edge.split if keep else "allowed",
+                hooked=edge.hooked and on(RETURN, edge.id),
+                joint_cost=1.0,
+                inside_cost=0.0,
             )
         )
     if not on(CONNECTED):
@@ -367,7 +382,8 @@ class _Filter:
     ) -> None:
         self.problem, self.deadline, self.symmetric = problem, deadline, symmetric
         self.known: dict[frozenset[Requirement], bool | None] = {}
-        self.cuts: list[RemovalCut] = []
+        # each with the restrictions of pulls under which it was found
+        self.cuts: list[tuple[RemovalCut, frozenset[Requirement]]] = []
 
     def shortest(
         self, ground: list[Requirement], parts: list[Requirement], *, changed: bool
@@ -394,6 +410,7 @@ class _Filter:
         if time.monotonic() > self.deadline:
             return None
         problem, ordered = relaxed(self.problem, kept)
+        held = frozenset(one for one in kept if one.rule in (PULLS, WALLS, RETURN))
         if any(one.rule == SYMMETRIC for one in kept):
             return self._by_money(problem, ordered, self.symmetric)
         nodes = make_nodes(problem)
@@ -406,7 +423,7 @@ class _Filter:
             rows, _ = merge_greedily(terrain, noise, fewest=counts[0])
             if len(rows) in counts and legal(terrain, rows).all():
                 split = [np.nonzero(row)[0].tolist() for row in rows[:, nodes.node_of]]
-                if not ordered or self._comes_off(problem, split):
+                if not ordered or self._comes_off(problem, split, held):
                     return True
         columns = legal_sections(problem, nodes=nodes, most=_MOST_COLUMNS, deadline=self.deadline)
         if not columns.complete or len(columns) > _MOST_FOR_ONE_PROGRAM:
@@ -414,7 +431,10 @@ class _Filter:
         heads = [group[0] for group in nodes.groups]
         master = Master(columns.incidence[:, heads], columns.costs, np.ones(len(columns)))
         free = {p.id for p in problem.patches if not p.facings}
-        for cut in self.cuts if ordered else []:
+        for cut, needed in self.cuts if ordered else []:
+            # what locks sections goes on locking them where more is asked, not where less is
+            if not needed <= held:
+                continue
             ids = {self.problem.patches[i].id for c in cut.certificates for i in c.patches}
             if not ids & free:
                 master.rows.append(Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0))
@@ -425,9 +445,9 @@ class _Filter:
             if choice.chosen is None:
                 return False if choice.proven else None
             split = [list(s) for s in sections_of_columns(columns, choice.chosen)]
-            if not ordered or self._comes_off(problem, split):
+            if not ordered or self._comes_off(problem, split, held):
                 return True
-            cut = self.cuts[-1]
+            cut, _ = self.cuts[-1]
             master.rows.append(Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0))
 
     def _by_money(
@@ -445,9 +465,14 @@ class _Filter:
             return True
         return False if result.status == "impossible" else None
 
-    def _comes_off(self, problem: SplitProblem, split: Sequence[Sequence[int]]) -> bool:
+    def _comes_off(
+        self,
+        problem: SplitProblem,
+        split: Sequence[Sequence[int]],
+        held: frozenset[Requirement],
+    ) -> bool:
         answer = removal_or_cut(problem, split)
         if isinstance(answer, RemovalOrder):
             return True
-        self.cuts.append(answer)
+        self.cuts.append((answer, held))
         return False

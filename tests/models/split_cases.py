@@ -176,7 +176,8 @@ class Judge:
                 joints = []
                 for e, line in enumerate(self.problem.edges):
                     a, b = owner[line.a], owner[line.b]
-                    if a != b and k in (a, b) and {a, b} <= left:
+                    # metal with a return stays in the part when the neighbour has gone
+                    if a != b and k in (a, b) and (line.hooked or {a, b} <= left):
                         joints.append((e, 1 if a == k else -1))
                 if self._releases(split[k], tuple(joints)) and empties(left - {k}):
                     return True
@@ -207,6 +208,7 @@ class Judge:
 def random_problem(seed: int, count: int = 6, **rules: object) -> SplitProblem:
     """A small connected graph of patches round a body, with random rules of every kind."""
     random = np.random.default_rng(seed)
+    hooks = np.random.default_rng([seed, 1])
     middles = random.normal(size=(count, 3))
     middles /= np.linalg.norm(middles, axis=1, keepdims=True)
     patches = []
@@ -241,6 +243,7 @@ def random_problem(seed: int, count: int = 6, **rules: object) -> SplitProblem:
                 joint_cost=float(random.uniform(5, 20)),
                 inside_cost=float(random.uniform(0, 8)),
                 joint_mass_kg=float(random.uniform(0, 1.5)),
+                hooked=bool(hooks.random() < 0.2),
             )
         )
     given: dict[str, object] = {

@@ -185,6 +185,23 @@ def test_a_wall_is_to_blame_for_two_patches_that_need_one_pull() -> None:
         assert exists(problem, [r for r in kept if r is not one])
 
 
+def test_a_return_that_holds_a_section_is_named() -> None:
+    # A plug that tapers into its frame: the frame leans into their joint when it is pulled up.  It
+    # comes off once the plug is gone, but not over metal that hooks under the laminate.
+    both = (patch("frame", (0, 0, 1)), patch("plug", (0, 0, 1)))
+    sides = [(math.cos(t), math.sin(t), 0.3) for t in (0.0, 2.0, 4.0)]
+    line = dataclasses.replace(edge(0, 1, *sides, split="required"), hooked=True)
+    problem = SplitProblem(both, (line,), pulls=((0.0, 0.0, 1.0),))
+    assert rules_of(problem) == [
+        ("split required", ("0 | 1",)),
+        ("return", ("0 | 1",)),
+        ("pulls", ()),
+        ("order of removal", ()),
+    ]
+    plain = dataclasses.replace(problem, edges=(dataclasses.replace(line, hooked=False),))
+    assert why_not(plain).status == "possible"
+
+
 def symmetric_splits(problem: SplitProblem, mirror: tuple[int, ...], *, ordered: bool) -> list:
     """Every legal split that is its own image."""
     return [
