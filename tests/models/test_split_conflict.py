@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
+import numpy as np
 import pytest
 from split_cases import Judge, edge, patch, random_problem, unit
 
@@ -34,6 +35,27 @@ def test_the_conflict_cannot_hold_and_needs_each_of_its_members(seed: int) -> No
     assert answer.minimal
     kept = list(answer.requirements)
     assert set(kept) <= set(requirements_of(problem))
+    assert not exists(problem, kept)
+    for one in kept:
+        assert exists(problem, [r for r in kept if r is not one])
+
+
+@pytest.mark.parametrize("seed", [1002, 1008, 1014, 1027, 1037])
+def test_what_locks_under_some_pulls_is_not_held_against_others(seed: int) -> None:
+    # Order of removal together with pulls, walls and returns, each of which may be given up.
+    random = np.random.default_rng(seed)
+    pulls = tuple(unit(*v) for v in random.normal(size=(6, 3)))
+    problem = random_problem(
+        seed,
+        5,
+        lift_limit_kg=45.0,
+        pulls=pulls if random.random() < 0.5 else None,
+        pull_walls=tuple(unit(*v) for v in random.normal(size=(random.integers(0, 3), 3))),
+    )
+    answer = why_not(problem)
+    kept = list(answer.requirements)
+    assert answer.minimal
+    assert "order of removal" in {r.rule for r in kept}
     assert not exists(problem, kept)
     for one in kept:
         assert exists(problem, [r for r in kept if r is not one])
