@@ -183,10 +183,14 @@ def best_splits(
         # Runners-up and symmetric splits come from the sections met; the bound stays the body's.
         deadline = max(deadline, time.monotonic() + RUNNER_UP_SECONDS)
     listed = _Listed(problem, nodes, columns)
+    results: list[SplitResult] = []
     if symmetric is not None:
         listed = _symmetric(listed, symmetric)
     master = Master(listed.cover, listed.costs, listed.counts)
-    results: list[SplitResult] = []
+    if first is not None and proven is not None and symmetric is None:
+        proof = min(proven, split_cost(problem, first))
+        results.append(describe_split(problem, first, proof, within=gap))
+        master.rows += _differ_rows(problem, listed, results[0], differ_by, mirror)
 
     def check(chosen: tuple[int, ...]) -> Row | None:
         cut = _cut_of(problem, listed.sections(chosen), ordered)
@@ -194,7 +198,7 @@ def best_splits(
             return None
         return Row(listed.fold(cut_coefficients(cut, columns)), len(cut.certificates) - 1.0)
 
-    for _ in range(count):
+    while len(results) < count:
         found = cheapest_choice(
             master, counts, most_any_split_costs(problem), check, deadline, gap=gap
         )

@@ -64,11 +64,12 @@ def alternatives(
         unlike = Unlike(tuple(splits), differ_by)
         found = decide(parts, share, watch.better(request), watch.phase, unlike)
         if found.body is None:
-            if not plans and found.impossible:
-                reasons = why_impossible(job, refusals, parts, found.short_of_stock)
-                plans.append(checked(impossible(request, reasons), job))
-            elif not plans:
-                plans.append(checked(no_answer(request, found), job))
+            if not plans:
+                reasons = ()
+                if found.impossible or (found.short_of_stock and not found.time_cut):
+                    reasons = why_impossible(job, refusals, parts, found.short_of_stock)
+                plan = impossible(request, reasons) if reasons else no_answer(request, found)
+                plans.append(checked(plan, job))
             break
         plan = finished(request, found, parts, watch)
         plans.append(plan)

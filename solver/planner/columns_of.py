@@ -4,27 +4,35 @@ Beyond a few thousand sections the master would be slow.  Then each section is s
 that any plan containing it can cost (linear bound for each number of sections plus the section's
 reduced cost, on least edge costs); the best scores are kept, and the first score dropped is a bound
 for every plan that uses a dropped section.  Bodies with too many sections to list are split by
-least costs first, and the master then keeps that split's sections; the bound is the split's.
+least costs first, several ways, and the master chooses among the sections of those splits; the
+bound is that of the cheapest.
 """
 
 from __future__ import annotations
 
 import math
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from solver.models.columns import Columns, Nodes, legal_sections, make_nodes, to_words
 from solver.models.release import Array
-from solver.models.split import cheapest_split, most_any_split_costs, section_counts
+from solver.models.split import best_splits, most_any_split_costs, section_counts
 from solver.models.split_master import Master, relax
 from solver.models.split_problem import SplitProblem
+
+Index = NDArray[np.intp]
 
 MOST_KEPT = 4000
 MOST_LISTED = 400_000
 SECONDS_TO_SCORE = 20.0
 SECONDS_TO_SPLIT = 60.0
+WAYS_TO_SPLIT = 8
+"""Of a body with too many sections to list: the splits whose sections are offered."""
+WAYS_DIFFER_BY = 4
 WIDE = 0.25
 """Counts of sections whose bound is this share above the best are not looked at closely."""
 
@@ -42,21 +50,48 @@ class Choice:
         return self.dropped_bound == math.inf
 
 
-def sections_to_choose(problem: SplitProblem, constant: float, deadline: float | None) -> Choice:
+def sections_to_choose(
+    problem: SplitProblem,
+    constant: float,
+    deadline: float | None,
+    symmetric: Sequence[int] | None = None,
+) -> Choice:
     """Return the sections for the master.
 
-    ``problem`` carries the least costs of edges and sections, ``constant`` all the rest.
+    ``problem`` carries the least costs of edges and sections, ``constant`` all the rest;
+    ``symmetric``: the patches' mirror images, where only symmetric splits are wanted.
     """
     nodes = make_nodes(problem)
     columns = legal_sections(problem, nodes=nodes, most=MOST_LISTED)
     if not columns.complete:
-        return _of_one_split(problem, constant, deadline)
+        return _of_some_splits(problem, constant, deadline, symmetric)
     if len(columns) <= MOST_KEPT:
         return Choice(columns, math.inf)
     scores = _scores(nodes, columns, _moment(deadline, SECONDS_TO_SCORE))
-    order = np.argsort(scores, kind="stable")
-    kept = np.sort(order[:MOST_KEPT])
-    return Choice(_subset(columns, kept), constant + float(scores[order[MOST_KEPT]]))
+    pair = np.arange(len(columns))
+    if symmetric is not None:
+        image = _images(columns, symmetric)
+        # a section and its image come together: both bounds hold, and without an image none does
+        scores = np.where(image < 0, math.inf, np.maximum(scores, scores[image]))
+        pair = np.where(image < 0, pair, np.minimum(pair, image))
+    order = np.lexsort((pair, scores))
+    most = MOST_KEPT
+    while most > 1 and pair[order[most - 1]] == pair[order[most]]:
+        most -= 1
+    kept = np.sort(order[:most])
+    return Choice(_subset(columns, kept), constant + float(scores[order[most]]))
+
+
+def _images(columns: Columns, symmetric: Sequence[int]) -> Index:
+    """Index of the mirror image of each section, -1 where it is no legal section."""
+    place = {mask: i for i, mask in enumerate(columns.masks)}
+    return np.array(
+        [
+            place.get(sum(1 << symmetric[patch] for patch in columns.members(i)), -1)
+            for i in range(len(columns))
+        ],
+        dtype=np.intp,
+    )
 
 
 def _scores(nodes: Nodes, columns: Columns, deadline: float) -> Array:
@@ -97,22 +132,34 @@ def _subset(columns: Columns, kept: np.ndarray[tuple[int], np.dtype[np.intp]]) -
     )
 
 
-def _of_one_split(problem: SplitProblem, constant: float, deadline: float | None) -> Choice:
-    """Return the sections of the split that is cheapest by least costs, with its proven bound."""
+def _of_some_splits(
+    problem: SplitProblem,
+    constant: float,
+    deadline: float | None,
+    symmetric: Sequence[int] | None,
+) -> Choice:
+    """Return the sections of the splits that are cheapest by least costs, with their bound."""
     seconds = _moment(deadline, SECONDS_TO_SPLIT) - time.monotonic()
-    found = cheapest_split(problem, deadline_s=max(1.0, 0.5 * seconds), most_columns=MOST_LISTED)
-    none = np.zeros(0)
-    words = to_words(found.sections, len(problem.patches))
-    count = len(found.sections)
+    found = best_splits(
+        problem,
+        WAYS_TO_SPLIT,
+        differ_by=WAYS_DIFFER_BY,
+        deadline_s=max(1.0, 0.5 * seconds),
+        most_columns=MOST_LISTED,
+        symmetric=symmetric,
+    )
+    sections = sorted({section for split in found for section in split.sections})
+    count = len(sections)
     columns = Columns(
         len(problem.patches),
-        words,
-        np.zeros(count) if count else none,
-        np.zeros(count) if count else none,
+        to_words(sections, len(problem.patches)),
+        np.zeros(count),
+        np.zeros(count),
         np.zeros((count, 3)),
         complete=False,
     )
-    return Choice(columns, constant + (found.bound if found.bound is not None else 0.0))
+    bound = found[0].bound
+    return Choice(columns, constant + (bound if bound is not None else 0.0))
 
 
 def _moment(deadline: float | None, seconds: float) -> float:

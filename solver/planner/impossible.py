@@ -8,6 +8,7 @@ without which a plan is possible is needed, the others are not named.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
@@ -34,6 +35,8 @@ def why_impossible(
     """Return requirements that cannot hold together, in the scenario's ids and words.
 
     ``short_of_stock`` names sheet metals whose blanks were found not to nest on all there is.
+    Empty where sections were left out of the choice and no conflict was found without them: then
+    nothing is shown to be impossible.
     """
     if parts is None:
         return _no_way_to_make(job, refusals)
@@ -41,6 +44,8 @@ def why_impossible(
     conflict = split_conflict.why_not(parts.split, symmetric=mirror, deadline_s=CONFLICT_SECONDS)
     if conflict.requirements:
         return tuple(_in_words(one, job, parts.edge_rules) for one in conflict.requirements)
+    if parts.dropped_bound < math.inf and not short_of_stock:
+        return ()
     return _whole_model(job, parts, short_of_stock)
 
 

@@ -65,7 +65,8 @@ def plan_job(
     if found.body is None:
         if found.impossible or (found.short_of_stock and not found.time_cut):
             reasons = why_impossible(job, refusals, parts, found.short_of_stock)
-            return checked(impossible(request, reasons), job)
+            if reasons:
+                return checked(impossible(request, reasons), job)
         return checked(no_answer(request, found), job)
     return finished(request, found, parts, watch)
 

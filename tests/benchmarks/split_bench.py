@@ -5,7 +5,7 @@ Run: ``python tests/benchmarks/split_bench.py [patches ...] [--seeds 1 2] [--pee
 Beside each body stands, from the same run, a plain labelled assignment in CP-SAT (patch to
 section number, pull to section number): order of removal and connectivity are left out of it,
 which only makes its problem easier.  One thread for matrix products, since two spin against each
-other on a busy machine.
+other on a busy machine.  Each body is split in a process of its own, whose most memory is told.
 """
 
 from __future__ import annotations
@@ -15,14 +15,17 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
+import multiprocessing
+import resource
 import time
+from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 from bodies import made_body
 from ortools.sat.python import cp_model
 
 from solver.models.columns import make_nodes
-from solver.models.split import cheapest_split, section_counts
+from solver.models.split import SplitResult, cheapest_split, section_counts
 from solver.models.split_problem import SplitProblem
 
 LIMIT_S = {20: 10.0, 30: 10.0, 44: 40.0, 80: 60.0, 160: 120.0}
@@ -82,6 +85,22 @@ def labelled_assignment(problem: SplitProblem, seconds: float) -> tuple[float | 
     )
 
 
+def split(patches: int, seed: int) -> tuple[SplitResult, float, float]:
+    """Return the split of one body, the seconds it took, and the most memory in MB."""
+    problem = made_body(patches, seed)
+    start = time.perf_counter()
+    result = cheapest_split(problem, deadline_s=LIMIT_S.get(patches, 60.0))
+    seconds = time.perf_counter() - start
+    return result, seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def split_apart(patches: int, seed: int) -> tuple[SplitResult, float, float]:
+    """Split in a process of its own."""
+    spawn = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(1, mp_context=spawn) as pool:
+        return pool.submit(split, patches, seed).result()
+
+
 def main() -> None:
     """Print one line for each body."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -89,19 +108,19 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, nargs="*", default=[1, 2])
     parser.add_argument("--peer", type=float, default=25.0, help="seconds for CP-SAT, 0 for none")
     given = parser.parse_args()
-    print("patches seed  sections  columns      cost     gap %  seconds | CP-SAT cost  gap %")
+    print(
+        "patches seed  sections  columns      cost     gap %  seconds     MB | CP-SAT cost  gap %"
+    )
     for patches in given.patches:
         for seed in given.seeds:
             problem = made_body(patches, seed)
-            start = time.perf_counter()
-            result = cheapest_split(problem, deadline_s=LIMIT_S.get(patches, 60.0))
-            seconds = time.perf_counter() - start
+            result, seconds, most_mb = split_apart(patches, seed)
             columns = "too many" if result.columns is None else str(result.columns)
             gap = float("nan") if result.gap is None else 100 * result.gap
             line = (
                 f"{patches:7d} {seed:4d} {len(result.sections):9d} {columns:>8s} "
                 f"{result.cost if result.cost is not None else float('nan'):9.2f} "
-                f"{gap:9.3f} {seconds:8.2f} |"
+                f"{gap:9.3f} {seconds:8.2f} {most_mb:6.0f} |"
             )
             if given.peer and result.cost is not None:
                 cost, bound = labelled_assignment(problem, given.peer)

@@ -90,16 +90,79 @@ def test_few_sections_are_all_kept():
     assert set(choice.columns.masks) == set(legal_sections(grid(2, 2, 0)).masks)
 
 
-def test_a_body_with_too_many_sections_to_list_keeps_one_split_and_its_bound(monkeypatch):
+MIRROR = tuple(3 * (i // 3) + 2 - i % 3 for i in range(9))
+"""Of a grid of three by three: the first column and the last change places."""
+
+
+@pytest.mark.parametrize("most", [20, 21, 22])
+def test_a_section_and_its_mirror_image_are_kept_together(most, monkeypatch):
+    problem = grid(3, 3, 2)
+    masks = list(legal_sections(problem).masks)
+    image = {m: sum(1 << MIRROR[i] for i in range(9) if m >> i & 1) for m in masks}
+    assert set(image.values()) == set(masks)
+    true = cheapest_with(masks, legal_sections(problem).costs.tolist(), (1 << 9) - 1)
+    least = dict(zip(masks, true.values(), strict=True))
+    monkeypatch.setattr(columns_of, "MOST_KEPT", most)
+    choice = columns_of.sections_to_choose(problem, 0.0, None, MIRROR)
+    kept = set(choice.columns.masks)
+    assert most - 1 <= len(kept) <= most
+    assert {image[m] for m in kept} == kept
+    dropped = min(max(least[m], least[image[m]]) for m in masks if m not in kept)
+    assert choice.dropped_bound <= dropped + 1e-6
+
+
+def splits_of(masks: tuple[int, ...], left: int) -> list[frozenset[int]]:
+    """Every way to fill the patches left with disjoint sections."""
+    if not left:
+        return [frozenset()]
+    lowest = left & -left
+    return [
+        rest | {m}
+        for m in masks
+        if m & lowest and m & left == m
+        for rest in splits_of(masks, left & ~m)
+    ]
+
+
+def test_a_body_with_too_many_sections_to_list_offers_several_splits(monkeypatch):
+    problem = grid(3, 3, 1)
+    monkeypatch.setattr(columns_of, "MOST_LISTED", 10)
+    monkeypatch.setattr(columns_of, "SECONDS_TO_SPLIT", 8.0)
+    choice = columns_of.sections_to_choose(problem, 0.0, None)
+
+    def joints(split: frozenset[int]) -> set[str]:
+        return {
+            e.id for e in problem.edges if not any(m >> e.a & 1 and m >> e.b & 1 for m in split)
+        }
+
+    found = [joints(split) for split in splits_of(choice.columns.masks, (1 << 9) - 1)]
+    apart: list[set[str]] = []
+    for split in found:
+        if all(len(split ^ other) >= columns_of.WAYS_DIFFER_BY for other in apart):
+            apart.append(split)
+    assert len(apart) >= 4
+
+
+def test_a_symmetric_split_of_many_sections_is_offered(monkeypatch):
+    monkeypatch.setattr(columns_of, "MOST_LISTED", 10)
+    monkeypatch.setattr(columns_of, "SECONDS_TO_SPLIT", 8.0)
+    choice = columns_of.sections_to_choose(grid(3, 3, 1), 0.0, None, MIRROR)
+    splits = splits_of(choice.columns.masks, (1 << 9) - 1)
+    assert splits
+    assert any(
+        {sum(1 << MIRROR[i] for i in range(9) if m >> i & 1) for m in split} == split
+        for split in splits
+    )
+
+
+def test_a_body_with_too_many_sections_to_list_keeps_its_best_split_and_its_bound(monkeypatch):
     problem = grid(3, 3, 1)
     columns = legal_sections(problem)
     true = cheapest_with(list(columns.masks), columns.costs.tolist(), (1 << 9) - 1)
     monkeypatch.setattr(columns_of, "MOST_LISTED", 10)
     monkeypatch.setattr(columns_of, "SECONDS_TO_SPLIT", 8.0)
     choice = columns_of.sections_to_choose(problem, 0.0, None)
-    covered = 0
-    for mask in choice.columns.masks:
-        assert not covered & mask
-        covered |= mask
-    assert covered == (1 << 9) - 1
+    cost = dict(zip(columns.masks, columns.costs.tolist(), strict=True))
+    best = min(sum(cost[m] for m in s) for s in splits_of(choice.columns.masks, (1 << 9) - 1))
+    assert best == pytest.approx(min(true.values()))
     assert choice.dropped_bound <= min(true.values()) + 1e-6

@@ -10,10 +10,15 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from solver.checker import check_plan
 from solver.intake.job_of import read_job
+from solver.models.columns import Columns
+from solver.planner import prepare
+from solver.planner.alternatives import alternatives
+from solver.planner.columns_of import Choice
 from solver.planner.plan_job import plan_job
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -339,6 +344,18 @@ def test_a_symmetric_split_that_cannot_be_is_told_with_what_forbids_it():
     rules = job.rules
     for free in (replace(rules, most_sections=None), replace(rules, symmetric_split=False)):
         assert plan_job(replace(job, rules=free)).cost is not None
+
+
+def test_sections_left_out_of_the_choice_make_nothing_impossible(monkeypatch):
+    # Whoever offers one patch as the only section, and says that there are others, has shown
+    # nothing: the panels have a plan.
+    job = panels()
+    none = np.zeros(1)
+    one = Columns(3, np.array([[1]], dtype=np.uint64), none, none, np.zeros((1, 3)), complete=False)
+    monkeypatch.setattr(prepare, "sections_to_choose", lambda *given: Choice(one, 0.0))
+    assert plan_job(job).status == "no answer"
+    (option,) = alternatives(job, 3)
+    assert option.status == "no answer"
 
 
 def test_an_answer_without_a_plan_is_json_as_well():
