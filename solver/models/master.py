@@ -144,6 +144,8 @@ class MasterProblem:
     """Options of which at most one may be made: they would leave a seam where none may be."""
     symmetric_pairs: tuple[tuple[int, int], ...] = ()
     """Columns that must be chosen together, or (with -1) not at all: a symmetric split."""
+    symmetric_groups: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...] = ()
+    """Columns of which as many must be chosen as of others: alike but for one-sided patches."""
 
 
 @dataclass(frozen=True)
@@ -231,6 +233,11 @@ class Master:
         for one, other in problem.symmetric_pairs:
             chosen = self.variables.sections[one]
             model.add(chosen == (self.variables.sections[other] if other >= 0 else 0))
+        for here, there in problem.symmetric_groups:
+            model.add(
+                sum(self.variables.sections[i] for i in here)
+                == sum(self.variables.sections[i] for i in there)
+            )
 
     def _add_joints(self) -> None:
         """An edge is a joint unless one section holds both its patches."""

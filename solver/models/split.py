@@ -24,7 +24,6 @@ from solver.models.columns import (
     legal_sections,
     make_nodes,
     price_section,
-    to_words,
 )
 from solver.models.release import Array
 from solver.models.removal import (
@@ -126,8 +125,9 @@ def cheapest_split(
 ) -> SplitResult:
     """Find the cheapest legal split.
 
-    ``gap``: stop within this share of the cost; ``symmetric``: patch mirror permutation under
-    which the split must be its own image; ``ordered``: False leaves the order of removal out.
+    ``gap``: stop within this share of the cost; ``symmetric``: each patch's mirror image (-1: on
+    one side only, and left out), under which the split must be its own image; ``ordered``: False
+    leaves the order of removal out.
     """
     found = best_splits(
         problem,
@@ -247,38 +247,49 @@ class _Listed:
 
 
 def _symmetric(listed: _Listed, mirror: Sequence[int]) -> _Listed:
-    """Keep self-mirrored sections and disjoint twin pairs."""
+    """Keep self-mirrored sections and disjoint twin pairs, patches on one side left out."""
     columns = listed.columns
     check_mirror(mirror, columns.patch_count)
-    index = {mask: i for i, mask in enumerate(columns.masks)}
+    twinned = sum(1 << patch for patch, twin in enumerate(mirror) if twin >= 0)
+    like: dict[int, list[int]] = {}
+    for i, mask in enumerate(columns.masks):
+        like.setdefault(mask & twinned, []).append(i)
     image = _mirrored_masks(columns, mirror)
     rows: list[int] = []
     sections: list[int] = []
     count = 0
     for i, (mask, twin) in enumerate(zip(columns.masks, image, strict=True)):
-        j = index.get(twin)
-        if j is None or j < i or (j != i and mask & twin):
-            continue
-        for section in {i, j}:
-            rows.append(count)
-            sections.append(section)
-        count += 1
+        own = twin == mask & twinned
+        for j in [i] if own else like.get(twin, []):
+            if j < i or (j != i and mask & columns.masks[j]):
+                continue
+            for section in {i, j}:
+                rows.append(count)
+                sections.append(section)
+            count += 1
     choices = csr_matrix((np.ones(len(rows)), (rows, sections)), shape=(count, len(columns)))
     return _Listed(listed.problem, listed.nodes, columns, choices)
 
 
 def check_mirror(mirror: Sequence[int], count: int) -> None:
-    """Refuse what is not a permutation that undoes itself."""
-    if sorted(mirror) != list(range(count)) or any(mirror[mirror[i]] != i for i in range(count)):
-        raise ValueError("mirror: give each patch's twin (itself on the mirror plane), both ways")
+    """Refuse what does not undo itself; -1 stands for a patch that is on one side only."""
+    good = len(mirror) == count and all(
+        twin == -1 or (0 <= twin < count and mirror[twin] == patch)
+        for patch, twin in enumerate(mirror)
+    )
+    if not good:
+        raise ValueError(
+            "mirror: give each patch's twin (itself on the mirror plane, -1 on one side only), "
+            "both ways"
+        )
 
 
 def _mirrored_masks(columns: Columns, mirror: Sequence[int]) -> list[int]:
-    bits = columns.incidence[:, list(mirror)].tocsr()
-    words = to_words([], columns.patch_count)
     words = np.zeros_like(columns.words)
-    for patch in range(columns.patch_count):
-        held = np.asarray(bits[:, [patch]].todense()).ravel() > 0.5
+    for patch, twin in enumerate(mirror):
+        if twin < 0:
+            continue
+        held = columns.holds(twin)
         words[held, patch >> 6] |= np.uint64(1 << (patch & 63))
     size = 8 * words.shape[1]
     raw = words.astype("<u8").tobytes()
@@ -300,7 +311,8 @@ def _differ_rows(
     splits = [result.sections]
     if mirror is not None:
         check_mirror(mirror, len(problem.patches))
-        splits.append(tuple(tuple(mirror[i] for i in section) for section in result.sections))
+        image = [twin if twin >= 0 else patch for patch, twin in enumerate(mirror)]
+        splits.append(tuple(tuple(image[i] for i in section) for section in result.sections))
     rows = []
     for split in splits:
         joints = set(joints_of(problem, split))

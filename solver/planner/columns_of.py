@@ -72,8 +72,10 @@ def sections_to_choose(
     if symmetric is not None:
         image = _images(columns, symmetric)
         # a section and its image come together: both bounds hold, and without an image none does
-        scores = np.where(image < 0, math.inf, np.maximum(scores, scores[image]))
-        pair = np.where(image < 0, pair, np.minimum(pair, image))
+        twins = image[image] == pair
+        scores = np.where(twins, np.maximum(scores, scores[image]), scores)
+        scores[image < 0] = math.inf
+        pair = np.where(twins & (image >= 0), np.minimum(pair, image), pair)
     order = np.lexsort((pair, scores))
     most = MOST_KEPT
     while most > 1 and pair[order[most - 1]] == pair[order[most]]:
@@ -83,11 +85,17 @@ def sections_to_choose(
 
 
 def _images(columns: Columns, symmetric: Sequence[int]) -> Index:
-    """Index of the mirror image of each section, -1 where it is no legal section."""
-    place = {mask: i for i, mask in enumerate(columns.masks)}
+    """Index of a mirror image of each section, -1 where none is a legal section.
+
+    Patches on one side only (-1) are left out; of several images it is the one that has none.
+    """
+    both = sum(1 << patch for patch, twin in enumerate(symmetric) if twin >= 0)
+    place: dict[int, int] = {}
+    for i in sorted(range(len(columns)), key=lambda i: columns.masks[i].bit_count()):
+        place.setdefault(columns.masks[i] & both, i)
     return np.array(
         [
-            place.get(sum(1 << symmetric[patch] for patch in columns.members(i)), -1)
+            place.get(sum(1 << symmetric[p] for p in columns.members(i) if symmetric[p] >= 0), -1)
             for i in range(len(columns))
         ],
         dtype=np.intp,

@@ -178,12 +178,14 @@ def _requirements(job: Job, parts: Parts, problem: MasterProblem) -> dict[Requir
             sentence=f"no more {item.id} can be had ({have})",
         )
         asked[requirement] = _limiting(place, item.for_sale)
-    if problem.symmetric_pairs:
-        pairs = problem.symmetric_pairs
+    if problem.symmetric_pairs or problem.symmetric_groups:
+        pairs, groups = problem.symmetric_pairs, problem.symmetric_groups
         requirement = Requirement(
             rule="symmetric split", ids=(), sentence="the split is to be symmetric"
         )
-        asked[requirement] = lambda free: replace(free, symmetric_pairs=pairs)
+        asked[requirement] = lambda free: replace(
+            free, symmetric_pairs=pairs, symmetric_groups=groups
+        )
     if problem.clashes:
         clashes = problem.clashes
         requirement = Requirement(
@@ -210,6 +212,7 @@ def _possible(problem: MasterProblem, kept: Sequence[Ask]) -> bool:
         problem,
         stock=tuple(replace(kind, for_sale=None) for kind in problem.stock),
         symmetric_pairs=(),
+        symmetric_groups=(),
         clashes=(),
     )
     for ask in kept:

@@ -30,6 +30,7 @@ from solver.planner.options import (
 from solver.planner.run_lines import RunLine, edge_bolt_stations_mm
 from solver.planner.sheets import Sheet, room_mm
 from solver.planner.split_of import EdgeRule
+from solver.planner.symmetric import symmetric_groups
 from solver.rules.fillets import fillet_volume_mm3
 
 
@@ -190,6 +191,14 @@ def master_problem_of(
         constant_cost=costs.constant,
         clashes=_clashes(job, lines, options),
         symmetric_pairs=tuple(symmetric_pairs),
+        # pairs are told one by one; only groups of several columns need sums
+        symmetric_groups=tuple(
+            (one, other)
+            for one, other in symmetric_groups(job, columns)
+            if other and len(one) + len(other) > 2
+        )
+        if job.rules.symmetric_split
+        else (),
     )
 
 

@@ -16,9 +16,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import multiprocessing
-import resource
 import time
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 
 import numpy as np
 from bodies import made_body
@@ -91,7 +91,8 @@ def split(patches: int, seed: int) -> tuple[SplitResult, float, float]:
     start = time.perf_counter()
     result = cheapest_split(problem, deadline_s=LIMIT_S.get(patches, 60.0))
     seconds = time.perf_counter() - start
-    return result, seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return result, seconds, int(status.split("VmHWM:")[1].split()[0]) / 1024
 
 
 def split_apart(patches: int, seed: int) -> tuple[SplitResult, float, float]:
@@ -115,6 +116,9 @@ def main() -> None:
         for seed in given.seeds:
             problem = made_body(patches, seed)
             result, seconds, most_mb = split_apart(patches, seed)
+            if result.status == "impossible":
+                print(f"{patches:7d} {seed:4d}  no split is possible", flush=True)
+                continue
             columns = "too many" if result.columns is None else str(result.columns)
             gap = float("nan") if result.gap is None else 100 * result.gap
             line = (

@@ -230,6 +230,11 @@ def cheapest_by_listing(
             continue
         if any((a in chosen) != (b >= 0 and b in chosen) for a, b in problem.symmetric_pairs):
             continue
+        if any(
+            len(set(chosen) & set(a)) != len(set(chosen) & set(b))
+            for a, b in problem.symmetric_groups
+        ):
+            continue
         if any(sum(columns.count(q) for q in chosen) > most for columns, most in forbidden):
             continue
         owner = {
@@ -385,6 +390,8 @@ def cheapest_by_milp(problem: MasterProblem) -> float | None:
     rows.between(dict(every), problem.fewest_sections, problem.most_sections or many)
     for one, other in problem.symmetric_pairs:
         rows.between({("q", one): 1.0, **({("q", other): -1.0} if other >= 0 else {})}, 0, 0)
+    for here, there in problem.symmetric_groups:
+        rows.between({**{("q", q): 1.0 for q in here}, **{("q", q): -1.0 for q in there}}, 0, 0)
     for o, option in enumerate(problem.options):
         rows.whole(("y", o), 1, option.cost)
     edge_of = {edge.line: e for e, edge in enumerate(problem.edges) if edge.line is not None}

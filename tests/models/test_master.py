@@ -225,6 +225,28 @@ def test_columns_that_mirror_each_other_come_together(seed: int) -> None:
     assert all((a in answer.columns) == (b in answer.columns) for a, b in pairs)
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_sections_alike_but_for_a_patch_on_one_side_stand_for_one_another(seed: int) -> None:
+    problem = random_problem(seed)
+    # mirror: patch 0 and patch 1 change places, the last patch is on one side only
+    last = 1 << (problem.patch_count - 1)
+    swap = {1: 2, 2: 1}
+    alike: dict[int, list[int]] = {}
+    for i, mask in enumerate(problem.columns):
+        alike.setdefault(mask & ~last, []).append(i)
+    groups = []
+    for key, those in alike.items():
+        image = sum(swap.get(1 << p, 1 << p) for p in range(problem.patch_count) if key >> p & 1)
+        if image != key and (key < image or image not in alike):
+            groups.append((tuple(those), tuple(alike.get(image, ()))))
+    symmetric = dataclasses.replace(problem, symmetric_groups=tuple(groups))
+    best, answer = cheapest_by_listing(symmetric), solved(symmetric)
+    if best is None:
+        assert answer.status == "impossible"
+        return
+    assert answer.cost == pytest.approx(best.cost, abs=1e-6)
+
+
 @pytest.mark.parametrize("count", [1, 2, 3, 4])
 def test_the_number_of_sections_keeps_its_limits(count: int) -> None:
     problem = chain(4)

@@ -209,6 +209,25 @@ def test_a_symmetric_split_is_its_own_image_and_costs_no_less() -> None:
     assert free.cost <= twin.cost
 
 
+def test_a_patch_on_one_side_only_may_lie_in_either_section_of_a_pair() -> None:
+    # A hatch in the left half only.  Left with its hatch mirrors right: two sections, no third.
+    halves = (patch("left", (0, 0, 1)), patch("right", (0, 0, 1)), patch("hatch", (0, 0, 1)))
+    lines = (edge(0, 1, (0, -1, 0), split="required"), edge(0, 2, (0, 0, 1)))
+    problem = SplitProblem(halves, lines, section_cost=5.0)
+    mirror = (1, 0, -1)
+    split = cheapest_split(problem, symmetric=mirror)
+    assert split.sections == ((0, 2), (1,))
+    symmetric = [
+        cost
+        for sections, cost in Judge(problem).splits().items()
+        if {frozenset(mirror[i] for i in s if mirror[i] >= 0) for s in sections}
+        == {frozenset(i for i in s if mirror[i] >= 0) for s in sections}
+    ]
+    assert split.cost == pytest.approx(min(symmetric))
+    with pytest.raises(ValueError, match="both ways"):
+        cheapest_split(problem, symmetric=(1, -1, 2))
+
+
 def test_the_mirror_image_of_a_split_is_not_a_second_choice() -> None:
     problem, mirror = mirrored_pair()
     lopsided = dataclasses.replace(problem, fewest_sections=3, most_sections=3)

@@ -1,5 +1,6 @@
 """Options differ in their joints, left and right counting alike, and never get cheaper."""
 
+import copy
 from functools import cache
 from pathlib import Path
 
@@ -127,6 +128,23 @@ def test_a_symmetric_split_is_never_cheaper_and_each_option_of_it_is_symmetric()
     # No joint, the middle, both hatches, or all three.
     assert len(plans) == 4
     assert plans[0].cost.objective >= plan_job(job_of(TWO_HATCHES)).cost.objective - 1e-9
+
+
+def test_a_patch_on_one_side_only_may_stay_in_a_symmetric_split():
+    # The deck is parted in its middle, a locker lid is in its left half only and may not be split
+    # off: left with the lid and right are mirror images of one another but for the lid.
+    scenario = copy.deepcopy(DECK_OF_TWO)
+    scenario["one_sided"] = ["lid.left"]
+    scenario["patches"] |= {"lid.left": {"area": "0.785 ft2", "faces": "up"}}
+    scenario["edges"]["lid.left | deck.left"] = {"circle": 12, "split": "forbidden"}
+    scenario["edges"]["deck.left | deck.right"]["split"] = "required"
+    job = symmetric(read_job(scenario))
+    plan = plan_job(job)
+    assert plan.cost is not None
+    assert check_plan(job, plan).ok
+    left = next(section for section in plan.sections if "lid.left" in section.patches)
+    assert "deck.left" in left.patches
+    assert plan.cost.objective == pytest.approx(plan_job(read_job(scenario)).cost.objective)
 
 
 def test_a_pin_holds_in_every_option():
