@@ -11,7 +11,17 @@ from collections.abc import Sequence
 
 from api.tables import WIDTH, beside, clip, columns, pad, plain, table, wrap, wrap_words
 from solver.data.job import POUND_KG, Job, StockItem
-from solver.data.plan import Amount, Cost, HoursLine, Piece, Plan, PullStep, Section, Vector
+from solver.data.plan import (
+    PERHAPS_FEWER,
+    Amount,
+    Cost,
+    HoursLine,
+    Piece,
+    Plan,
+    PullStep,
+    Section,
+    Vector,
+)
 from solver.data.units import format_length
 from solver.rules.exposure import HEALTH_CAUTIONS
 
@@ -489,12 +499,10 @@ def _grouped(patches: tuple[str, ...]) -> str:
 
 def _impossible(plan: Plan) -> list[str]:
     block = [*wrap(plan.title), "=" * WIDTH, "NO PLAN IS POSSIBLE"]
-    block += wrap(
-        "These requirements of the scenario cannot all hold. Each is needed for that: give way "
-        "in any one of them and plan again.",
-        first="  ",
-        rest="  ",
-    )
+    said = "These requirements of the scenario cannot all hold. "
+    if PERHAPS_FEWER not in plan.notes:
+        said += "Each is needed for that: give way in any one of them and plan again."
+    block += wrap(said, first="  ", rest="  ")
     for place, requirement in enumerate(plan.impossible, start=1):
         block += wrap(requirement.sentence, first=f"  {place}. ", rest="     ")
         named = ", ".join(requirement.ids)

@@ -17,6 +17,9 @@ Mounting = Literal["pinched", "clamped", "standing"]
 Treatment = Literal["pinched", "clamped", "standing", "witness", "plain"]
 Status = Literal["proven", "within gap", "stopped", "impossible", "no answer"]
 
+PERHAPS_FEWER = "There was no time to look for fewer: perhaps not each of these is needed."
+"""A note of a plan whose set of requirements was not shown to be smallest."""
+
 
 class PlanModel(BaseModel):
     """Frozen and strict about its keys."""

@@ -225,6 +225,9 @@ def make_nodes(problem: SplitProblem, table: DirectionTable | None = None) -> No
         never |= heavy
         floor = own_kg + np.where(never, flange, 0.0).sum(axis=1)
         impossible |= floor > problem.lift_limit_kg + MASS_SLACK_KG
+    for together in pins.values():
+        # patches that must share a section and of which two never can
+        impossible[together] |= never[np.ix_(together, together)].any()
     return Nodes(
         problem,
         tuple(tuple(group) for group in groups),

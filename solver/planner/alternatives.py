@@ -52,7 +52,7 @@ def alternatives(
         return (checked(impossible(request, reasons, also), job),)
     parts, refusals = prepare(job, watch.phase, limits.deadline)
     if parts is None:
-        return (checked(impossible(request, why_impossible(job, refusals, None)), job),)
+        return (checked(impossible(request, *why_impossible(job, refusals, None)), job),)
     plans: list[Plan] = []
     splits: list[frozenset[str]] = []
     for number in range(count):
@@ -67,8 +67,8 @@ def alternatives(
             if not plans:
                 reasons = ()
                 if found.impossible or (found.short_of_stock and not found.time_cut):
-                    reasons = why_impossible(job, refusals, parts, found.short_of_stock)
-                plan = impossible(request, reasons) if reasons else no_answer(request, found)
+                    reasons, also = why_impossible(job, refusals, parts, found.short_of_stock)
+                plan = impossible(request, reasons, also) if reasons else no_answer(request, found)
                 plans.append(checked(plan, job))
             break
         plan = finished(request, found, parts, watch)

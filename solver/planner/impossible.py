@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from solver.data.job import INCH_MM, Edge, Job
-from solver.data.plan import Requirement
+from solver.data.plan import PERHAPS_FEWER, Requirement
 from solver.intake.show import direction_words
 from solver.models import split_conflict
 from solver.models.master import Master, MasterProblem
@@ -31,22 +31,23 @@ WORK = 5.0
 
 def why_impossible(
     job: Job, refusals: Refusals, parts: Parts | None, short_of_stock: Sequence[str] = ()
-) -> tuple[Requirement, ...]:
-    """Return requirements that cannot hold together, in the scenario's ids and words.
+) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:
+    """Return requirements that cannot hold together, in the scenario's ids and words, and notes.
 
     ``short_of_stock`` names sheet metals whose blanks were found not to nest on all there is.
     Empty where sections were left out of the choice and no conflict was found without them: then
     nothing is shown to be impossible.
     """
     if parts is None:
-        return _no_way_to_make(job, refusals)
+        return _no_way_to_make(job, refusals), ()
     mirror = mirror_of(job) if job.rules.symmetric_split else None
     conflict = split_conflict.why_not(parts.split, symmetric=mirror, deadline_s=CONFLICT_SECONDS)
     if conflict.requirements:
-        return tuple(_in_words(one, job, parts.edge_rules) for one in conflict.requirements)
+        reasons = tuple(_in_words(one, job, parts.edge_rules) for one in conflict.requirements)
+        return reasons, () if conflict.minimal else (PERHAPS_FEWER,)
     if parts.dropped_bound < math.inf and not short_of_stock:
-        return ()
-    return _whole_model(job, parts, short_of_stock)
+        return (), ()
+    return _whole_model(job, parts, short_of_stock), ()
 
 
 def plain_reasons(job: Job) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:

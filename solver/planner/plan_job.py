@@ -60,13 +60,13 @@ def plan_job(
         return checked(impossible(request, reasons, also), job)
     parts, refusals = prepare(job, watch.phase, limits.deadline)
     if parts is None:
-        return checked(impossible(request, why_impossible(job, refusals, None)), job)
+        return checked(impossible(request, *why_impossible(job, refusals, None)), job)
     found = decide(parts, limits, watch.better(request), watch.phase)
     if found.body is None:
         if found.impossible or (found.short_of_stock and not found.time_cut):
-            reasons = why_impossible(job, refusals, parts, found.short_of_stock)
+            reasons, also = why_impossible(job, refusals, parts, found.short_of_stock)
             if reasons:
-                return checked(impossible(request, reasons), job)
+                return checked(impossible(request, reasons, also), job)
         return checked(no_answer(request, found), job)
     return finished(request, found, parts, watch)
 

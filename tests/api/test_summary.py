@@ -5,7 +5,7 @@ from hand_made_plan import impossible_plan, lid_job, lid_plan, unanswered_plan
 
 from api.summary import SCREEN_LINES, direction, duration, summarise
 from api.tables import columns
-from solver.data.plan import PullStep, Section
+from solver.data.plan import PERHAPS_FEWER, PullStep, Section
 
 
 def test_summary_fits_a_screen_of_80_columns():
@@ -180,6 +180,20 @@ def test_an_impossible_job_names_the_requirements_that_clash():
     assert "NO PLAN IS POSSIBLE" in text
     assert 'section limit 5 kg, but "frame" alone weighs 9.8 kg' in text
     assert "shop.lift_limit" in text
+
+
+def test_requirements_that_were_not_shown_to_be_fewest_are_not_called_so():
+    assert "Each is needed for that" in summarise(impossible_plan(), lid_job())
+    unsure = impossible_plan().model_copy(update={"notes": (PERHAPS_FEWER,)})
+    text = " ".join(summarise(unsure, lid_job()).split())
+    assert "Each is needed for that" not in text
+    assert PERHAPS_FEWER in text
+
+
+def test_what_was_assumed_is_told_with_the_cautions():
+    note = 'metal with a return hooks under the laminate and leaves with it: "lid | frame"'
+    text = " ".join(summarise(lid_plan(notes=(note,)), lid_job(), lines=None).split())
+    assert note in text
 
 
 def test_no_answer_is_not_called_impossible():

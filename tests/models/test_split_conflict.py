@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from split_cases import Judge, edge, patch, random_problem, unit
 
+from solver.models.columns import make_nodes
 from solver.models.split import cheapest_split
 from solver.models.split_conflict import plain_facts, relaxed, requirements_of, why_not
 from solver.models.split_problem import SplitProblem
@@ -132,6 +133,25 @@ def test_two_pins_along_edges_that_may_not_split() -> None:
         ("split forbidden", ("0 | 1",)),
         ("split forbidden", ("1 | 2",)),
     ]
+
+
+def test_patches_pinned_together_that_no_section_can_hold_are_all_that_is_named() -> None:
+    # The ends of a body 3 m long are pinned to one section, and none longer than 2.5 m fits the
+    # door; the lift limit, tight as it is, has no part in that.
+    row = panels(30, lift_limit_kg=60.0, largest_section_mm=(2500.0, 1100.0, 500.0))
+    boxes = [((100.0 * i, 0.0, 0.0), (100.0 * (i + 1), 1000.0, 10.0)) for i in range(30)]
+    patches = [
+        dataclasses.replace(one, box_mm=box) for one, box in zip(row.patches, boxes, strict=True)
+    ]
+    for end in (0, -1):
+        patches[end] = dataclasses.replace(patches[end], pin="x")
+    problem = dataclasses.replace(row, patches=tuple(patches))
+    assert rules_of(problem) == [
+        ("largest section", ()),
+        ("pin", ("p0",)),
+        ("pin", ("p29",)),
+    ]
+    assert make_nodes(problem).impossible.any()
 
 
 def test_patches_pinned_together_across_a_joint_that_must_be() -> None:
