@@ -111,7 +111,7 @@ def folds(reading: Reading) -> Iterator[Fault]:
             if fold.toward not in leg.toward:
                 names = " or ".join(sorted(leg.toward))
                 yield Fault("folds", piece.place, f"a leg folds toward {fold.toward}, not {names}")
-            at = np.linspace(0.0, piece.strip.length_mm, max(2, len(piece.strip.stations_mm)))
+            at = piece.strip.stations_mm
             line = shapely.LineString(piece.strip.points_at(at, np.full(len(at), leg.fold_mm)))
             drawn = (
                 shapely.LineString(fold.line_mm) if len(fold.line_mm) > 1 else shapely.Point(0, 0)

@@ -268,17 +268,19 @@ def _radius_mm(curvature: float) -> float:
 def corners_between(line: Line, start_mm: float, end_mm: float) -> tuple[Corner, ...]:
     """Corners strictly inside a range, in order, with their own stations.
 
-    On a closed line the range may pass the end of the loop; the corner there and those behind it
-    are then given stations past the length.
+    On a closed line the range may pass the end of the loop, or begin behind it; the corner there
+    and those behind it are then given stations past the length.
     """
     start, end = checked_range(line, start_mm, end_mm)
     laps = (0.0, line.length_mm) if line.closed else (0.0,)
+    # a range that begins behind the end of the loop is read one lap earlier
+    behind = line.length_mm if start < start_mm - 0.5 * line.length_mm else 0.0
     found: dict[int, Corner] = {}
     for lap in laps:
         for number, corner in enumerate(line.corners):
             station = corner.station_mm + lap
             if start + STATION_SLACK_MM < station < end - STATION_SLACK_MM:
-                found.setdefault(number, replace(corner, station_mm=station))
+                found.setdefault(number, replace(corner, station_mm=station + behind))
     return tuple(sorted(found.values(), key=lambda c: c.station_mm))
 
 

@@ -103,7 +103,7 @@ class BlankMaker:
             Notch(cut.at_mm + lap, cut.wide_mm, cut.deep_mm, cut.side)
             for lap in laps
             for cut in cutouts
-            if start_mm < cut.at_mm + lap < end_mm
+            if start_mm <= cut.at_mm + lap < end_mm
         )
         folds: list[Fold] = []
         cuts: list[LegCut] = []

@@ -138,6 +138,12 @@ def test_a_piece_may_run_over_the_start_of_a_loop():
     assert [c.station_mm for c in corners_between(loop, 250.0, 360.0)] == [300.0]
 
 
+def test_a_piece_that_begins_behind_the_end_of_a_loop_keeps_its_own_stations():
+    loop = Line((Stretch(300),), (Corner(40.0, 9.0),), closed=True)
+    assert [c.station_mm for c in corners_between(loop, 10.0, 250.0)] == [40.0]
+    assert [c.station_mm for c in corners_between(loop, 310.0, 550.0)] == [340.0]
+
+
 @pytest.mark.parametrize(
     ("start", "end", "words"),
     [(-1.0, 50.0, "leave the line"), (0.0, 101.0, "leave the line"), (60.0, 60.0, "no length"),
