@@ -7,6 +7,7 @@ pound-force is 4.4482216152605 N (standard gravity 9.80665 m/s²).  Nothing is e
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -186,8 +187,8 @@ def number(raw: int | float) -> Fraction | None:
 
 
 def shown(raw: object) -> str:
-    """Return a value as it may be quoted in a message: short, and text in quotes."""
-    text = repr(raw)
+    """Return a value as it may be quoted in a message: short, text in quotes, in JSON's words."""
+    text = json.dumps(raw) if raw is None or isinstance(raw, bool) else repr(raw)
     return text if len(text) <= _LONGEST_TEXT else f"{text[: _LONGEST_TEXT - 1]}…"
 
 

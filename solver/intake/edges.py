@@ -12,6 +12,7 @@ from solver.data.units import format_inches, format_length, parse_diameter_mm
 from solver.geometry.twist import free_edge_strain
 from solver.intake.context import Context, Source
 from solver.intake.kinds import AUTOMATIC, EVERY, automatic_kind, kinds_for, merged
+from solver.intake.limits import LEAST_GRIP_MM
 from solver.intake.mirror import mirrored_edge, walked_back
 from solver.intake.names import EdgeKey, EdgeName, read_edge_name
 from solver.intake.near import with_nears
@@ -20,8 +21,6 @@ from solver.intake.shapes import walk_of
 
 OPEN_GRIP_MM = 1.25 * 25.4
 """Width under the clamps of an open edge [practice]."""
-LEAST_GRIP_MM = 25.4 / 8
-"""Less cannot be held by a joint [practice]."""
 
 
 @dataclass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -11,11 +12,13 @@ from typing import Any
 from solver.data import scenario as form
 from solver.data.errors import Problem, Problems, ScenarioErrors
 from solver.data.job import Job, Patch
+from solver.data.units import shown
 from solver.intake import plausibility
 from solver.intake.edges import EdgeSet, edges_of, unused_kinds
 from solver.intake.facings import with_facings
 from solver.intake.kinds import AUTOMATIC, EVERY
-from solver.intake.names import swapping
+from solver.intake.limits import Names, check_limits
+from solver.intake.names import is_word, swapping
 from solver.intake.patches import Sides, patches_of
 from solver.intake.read import LARGEST_BYTES, checked_tree, read_tree
 from solver.intake.resolved import is_resolved, job_from_resolved
@@ -68,6 +71,7 @@ def _job_of(scenario: form.Scenario) -> Job:
     rules = rules_of(scenario, problems)
     patches = patches_of(scenario, sides, problems)
     patch_of = {patch.id: patch for patch in patches}
+    _check_mirror(scenario.mirror or {}, problems)
     _check_one_sided(scenario, patch_of, problems)
     for kind in unused_kinds(scenario):
         meant = problems.hint(kind, [EVERY, *AUTOMATIC])
@@ -94,8 +98,22 @@ def _job_of(scenario: form.Scenario) -> Job:
         goal=goal_of(scenario, problems),
     )
     plausibility.check(job, plausibility.places_of(made, scenario), problems)
+    edge_keys = {name: source.keys for name, source in made.source.items()}
+    check_limits(job, Names(edge_keys, with_units=False), problems)
     problems.raise_any()
     return replace(job, notes=_notes(scenario, job, made))
+
+
+def _check_mirror(pairs: Mapping[str, str], problems: Problems) -> None:
+    words = Counter([*pairs, *pairs.values()])
+    for word, other in pairs.items():
+        for one in dict.fromkeys((word, other)):
+            if not is_word(one):
+                remedy = "letters only: whole words of names and marks swap sides"
+                problems.add(("mirror", word), shown(one), remedy)
+            elif words[one] > 1:
+                remedy = 'each word stands for one side, once: {"left": "right", "L": "R"}'
+                problems.add(("mirror", word), f"{shown(one)} is there twice", remedy)
 
 
 def _check_one_sided(

@@ -65,6 +65,11 @@ def swapping(pairs: Mapping[str, str]) -> Rename:
     return rename
 
 
+def is_word(text: str) -> bool:
+    """Whether a text is one word, as `swapping` takes names apart."""
+    return _WORD.fullmatch(text) is not None
+
+
 def default_part(patch: str) -> str:
     """Return the part of a patch that names none: what stands before its first dot."""
     return patch.split(".", 1)[0]

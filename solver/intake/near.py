@@ -28,7 +28,10 @@ def with_nears(
             keys: tuple[Key, ...] = ("edges", spelling, "near", other_spelling)
             other_name = read_edge_name(other_spelling)
             other = by_key.get(other_name.key) if other_name else None
-            if other is None or other == own:
+            if other == own:
+                context.problems.add(keys, "is this edge itself", "name the other flashing")
+                continue
+            if other is None:
                 hint = context.problems.hint(other_spelling, edge_of)
                 remedy = hint or "name another edge, as it is written there"
                 context.problems.add(keys, "no such edge", remedy)

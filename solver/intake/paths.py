@@ -67,6 +67,12 @@ def walk_steps(
     for item, step in enumerate(steps, first_item):
         if isinstance(step, Turn) and step.radius is not None and not step.radius.amount:
             easy_deg, hard_deg = _turns(step)
+            if max(abs(easy_deg), abs(hard_deg)) >= 180:
+                turned = f"a corner of {max(abs(easy_deg), abs(hard_deg)):g} degrees"
+                raise WalkError(item, "a sharp corner turns less than 180 degrees", turned)
+            if corners and corners[-1].station_mm == station_mm:
+                again = "a second corner at one spot"
+                raise WalkError(item, "write one corner, or a length between them", again)
             corners.append(Corner(station_mm, easy_deg, hard_deg))
             continue
         stretch = _stretch(step, unit, item)
@@ -88,7 +94,8 @@ def _stretch(step: Measure | Turn | Chord, unit: str, item: int) -> Stretch:
     if isinstance(step, Chord):
         chord_mm, rise_mm = step.chord.mm(unit), step.rise.mm(unit)
         if rise_mm > chord_mm / 2:
-            raise WalkError(item, "the rise of a chord is at most half of it; check both")
+            found = f"rises {rise_mm / chord_mm:.2f} of its chord"
+            raise WalkError(item, "the rise of a chord is at most half of it; check both", found)
         length_mm, turn_deg = arc_of_chord(chord_mm, rise_mm)
         easy_deg = {"left": turn_deg, "right": -turn_deg}.get(step.to, 0.0)
         hard_deg = {"up": turn_deg, "down": -turn_deg}.get(step.to, 0.0)
@@ -99,7 +106,8 @@ def _stretch(step: Measure | Turn | Chord, unit: str, item: int) -> Stretch:
     assert step.radius is not None
     length_mm = step.radius.mm(unit) * math.radians(abs(easy_deg) + abs(hard_deg))
     if length_mm == 0:
-        raise WalkError(item, "a turn is more than 0 degrees; leave it out otherwise")
+        remedy = "a turn is more than 0 degrees; leave it out otherwise"
+        raise WalkError(item, remedy, "turns 0 degrees")
     return arc(length_mm, easy_deg, hard_deg)
 
 

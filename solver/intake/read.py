@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from solver.data.errors import Key, Problem, Problems, ScenarioErrors, clip
+from solver.data.units import shown
 
 LARGEST_BYTES = 1 << 20
 DEEPEST = 16
@@ -77,10 +78,14 @@ def checked_tree(tree: object) -> dict[str, Any]:
     plain = _plain(tree, (), problems, count)
     problems.raise_any()
     if not isinstance(plain, dict):
-        raise _refusal(
-            "the file", type(tree).__name__, 'a scenario is one object: { "patches": … }'
-        )
+        raise _refusal("the file", _what(tree), 'a scenario is one object: { "patches": … }')
     return plain
+
+
+def _what(tree: object) -> str:
+    if isinstance(tree, list | tuple):
+        return "a list"
+    return "text" if isinstance(tree, str) else f"only {shown(tree)}"
 
 
 def _refusal(place: str, value: str, remedy: str) -> ScenarioErrors:
@@ -230,6 +235,8 @@ def _syntax_remedy(fault: json.JSONDecodeError, text: str) -> str:
     before = text[: fault.pos].rstrip()
     if not text.strip():
         return 'the file is empty; write one object: { "patches": … }'
+    if not text[fault.pos :].strip():
+        return "the file ends too early: something is open, or the rest is lost"
     if before.endswith(",") and text[fault.pos : fault.pos + 1] in "]}":
         return "take out the comma before it"
     if "property name" in fault.msg:

@@ -21,6 +21,7 @@ from solver.data.errors import Key, Problems
 from solver.data.job import OPEN, Edge, Job
 from solver.data.units import shown
 from solver.intake import plausibility
+from solver.intake.limits import Names, check_limits
 from solver.intake.shop import GOALS
 
 _SIGNED = frozenset(
@@ -32,7 +33,7 @@ _SIGNED = frozenset(
 _MORE_THAN_NOTHING = frozenset(
     {
         "area_mm2", "stand_mm", "pitch_mm", "diameter_mm", "thickness_mm", "core_mm", "width_mm",
-        "mass_kg_m2", "crew", "longest_piece_mm", "joint_gap_mm", "brush_load_n", "lean_hidden_mm",
+        "mass_kg_m2", "crew", "longest_piece_mm", "joint_gap_mm", "lean_hidden_mm",
         "lean_visible_mm", "clamp_load_n", "clamp_lift_hidden_mm", "clamp_lift_visible_mm",
         "clamp_width_mm", "smallest_clamp_pitch_mm", "slit_tolerance_mm", "bend_k", "reach_mm",
         "fold_chord_tolerance_mm", "measuring_tolerance_mm", "access_angle_deg", "gap_mm",
@@ -89,6 +90,10 @@ def job_from_resolved(tree: Mapping[str, Any]) -> Job:
     problems.raise_any()
     _check_edges(job, problems)
     plausibility.check(job, plausibility.places_in_resolved(job), problems)
+    edge_keys: dict[str, tuple[Key, ...]] = {
+        edge.id: ("edges", index) for index, edge in enumerate(job.edges)
+    }
+    check_limits(job, Names(edge_keys, with_units=True), problems)
     problems.raise_any()
     return job
 
