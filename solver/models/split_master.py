@@ -33,6 +33,9 @@ _SECTIONS_PER_ROUND = 300
 _CLIQUES_PER_ROUND = 25
 _MOST_CLIQUE_ROUNDS = 25
 _POOL_FOR_INTEGERS = 2_500
+# The integer program does not look at the clock while it takes in more than this.
+_MOST_FOR_INTEGERS = 60_000
+_WIDER_LOOKS = (3_000, 12_000, 40_000)
 _LEAST_VIOLATION = 0.02
 
 
@@ -431,11 +434,19 @@ class _Search:
                 break
             for clique in cliques:
                 master.add_clique(clique)
-        self._prove(k, pool)
+        for count in _WIDER_LOOKS:
+            if len(pool) <= _MOST_FOR_INTEGERS:
+                break
+            # a split found among fewer leaves fewer that could beat it
+            self._quick(k, linear, count)
+            window = self.ceiling() - linear.bound + COST_TOLERANCE
+            pool = linear.pool[linear.reduced <= window]
+        if len(pool) <= _MOST_FOR_INTEGERS:
+            self._prove(k, pool)
 
-    def _quick(self, k: int, linear: Linear) -> None:
-        """Look for a first split among the sections of least reduced cost."""
-        count = min(600, len(linear.pool))
+    def _quick(self, k: int, linear: Linear, count: int = 600) -> None:
+        """Look for a split among the sections of least reduced cost."""
+        count = min(count, len(linear.pool))
         if count == len(linear.pool):
             few = linear.pool
         else:
