@@ -10,7 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Sequence
 
 from api.tables import WIDTH, beside, clip, columns, pad, plain, table, wrap, wrap_words
-from solver.data.job import POUND_KG, Job, StockItem
+from solver.data.job import FOOT_MM, POUND_KG, Job, StockItem
 from solver.data.plan import (
     PERHAPS_FEWER,
     Amount,
@@ -22,7 +22,7 @@ from solver.data.plan import (
     Section,
     Vector,
 )
-from solver.data.units import format_length
+from solver.data.units import format_length, format_thickness
 from solver.rules.exposure import HEALTH_CAUTIONS
 
 SCREEN_LINES = 44
@@ -141,7 +141,7 @@ def metal_words(metal: str, gauge: int | None, thickness_mm: float) -> str:
     """Return a metal as a builder says it: "24 ga aluminium" or "0.032 in aluminium"."""
     if gauge is not None:
         return f"{gauge} ga {metal}"
-    return f"{thickness_mm / 25.4:.3f} in {metal}"
+    return f"{format_thickness(thickness_mm)} {metal}"
 
 
 def duration(minutes: float) -> str:
@@ -256,22 +256,35 @@ def _amounts(plan: Plan) -> list[str]:
         if amount.buy <= 0 or (amount in packers[1:] and len(packers) > 1):
             continue
         if amount in packers and len(packers) > 1:
-            feet = sum(one.buy for one in packers)
-            words.append(f"{feet:.3g} {amount.unit} packers of {len(packers)} thicknesses")
+            factor, unit = shop_unit(amount.unit, plan.length_unit)
+            length = factor * sum(one.buy for one in packers)
+            words.append(f"{length:.3g} {unit} packers of {len(packers)} thicknesses")
         else:
-            words.append(_amount_words(amount))
+            words.append(_amount_words(amount, plan.length_unit))
     return words
 
 
-def _amount_words(amount: Amount) -> str:
+def shop_unit(unit: str, length_unit: str) -> tuple[float, str]:
+    """Return the factor and the unit in which a shop of that length unit buys something."""
+    inches = length_unit in ("in", "ft")
+    if unit == "ft" and not inches:
+        return FOOT_MM / 1000, "m"
+    if unit == "m2":
+        return (1e6 / FOOT_MM**2, "ft²") if inches else (1.0, "m²")
+    return 1.0, unit
+
+
+def _amount_words(amount: Amount, length_unit: str) -> str:
     if amount.unit == "litres" and amount.buy < 1:
         return f"{max(1000 * amount.buy, 1):.0f} ml {amount.item}"
-    figure = f"{amount.buy:.3g}" if amount.buy < 100 else f"{amount.buy:,.0f}"
+    factor, unit = shop_unit(amount.unit, length_unit)
+    bought = factor * amount.buy
+    figure = f"{bought:.3g}" if bought < 100 else f"{bought:,.0f}"
     if amount.item.startswith(amount.unit):  # "14 bolts M8 x 25", not "14 bolts bolts M8 x 25"
         return f"{figure} {amount.item}"
     if amount.unit == "seams":
         return f"{amount.item} for {figure} seams"
-    return f"{figure} {amount.unit} {amount.item}"
+    return f"{figure} {unit} {amount.item}"
 
 
 def _cut(plan: Plan) -> list[str]:

@@ -16,6 +16,7 @@ from functools import cached_property
 from typing import Literal
 
 from solver.data.line import Line
+from solver.data.units import format_thickness
 
 Vector = tuple[float, float, float]
 Point = tuple[float, float]
@@ -178,10 +179,10 @@ class StockItem:
 
     @property
     def metal_label(self) -> str:
-        """The metal as a builder says it: "24 ga aluminium"."""
+        """The metal as a builder says it: "24 ga aluminium", "0.5 mm galvanised"."""
         if self.gauge is not None:
             return f"{self.gauge} ga {self.metal}"
-        return f"{self.thickness_mm / INCH_MM:.3f} in {self.metal}"
+        return f"{format_thickness(self.thickness_mm)} {self.metal}"
 
 
 @dataclass(frozen=True)

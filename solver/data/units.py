@@ -246,6 +246,20 @@ def format_length(length_mm: float, unit: str) -> str:
     return f"{text} {unit}"
 
 
+def format_thickness(thickness_mm: float) -> str:
+    """Return the thickness of sheet as it is sold: "0.019 in", "0.5 mm".
+
+    Inches if they are whole thousandths or the millimetres are not round.
+    """
+    thousandths = thickness_mm / float(LENGTH_MM["in"]) * 1000
+    if abs(thousandths - round(thousandths)) < 1e-6:
+        return f"{round(thousandths) / 1000:.3f} in"
+    twentieths = thickness_mm * 20
+    if abs(twentieths - round(twentieths)) < 1e-6:
+        return f"{round(twentieths) / 20:g} mm"
+    return f"{thousandths / 1000:.4f} in"
+
+
 def format_area(area_mm2: float, unit: str) -> str:
     """Return an area in ft² for inches and feet, else in m²."""
     if unit in ("in", "ft"):

@@ -17,6 +17,7 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
+from solver.data.units import format_thickness
 from solver.rules.customary import INCH_MM, POUND_PER_SQUARE_FOOT_KG_M2, thickness_words
 from solver.rules.metals import Metal, metal_named
 
@@ -93,7 +94,7 @@ def sheet_by_thickness(metal: str, thickness_mm: float) -> SheetMetal:
             f"{thickness_words(THINNEST_SHEET_MM)} and {thickness_words(THICKEST_SHEET_MM)}, "
             "or a gauge"
         )
-    label = f"{_thickness_label(thickness_mm)} {kind.name}"
+    label = f"{format_thickness(thickness_mm)} {kind.name}"
     if kind.density_kg_m3 is not None:
         mass_kg_m2 = kind.density_kg_m3 * thickness_mm / 1000
         return SheetMetal(kind.name, None, thickness_mm, thickness_mm, mass_kg_m2, label)
@@ -110,14 +111,3 @@ def _galvanised(kind: Metal, gauge: int | None, ounces: float, label: str) -> Sh
         mass_kg_m2=(ounces + ZINC_OUNCES) / 16 * POUND_PER_SQUARE_FOOT_KG_M2,
         label=label,
     )
-
-
-def _thickness_label(thickness_mm: float) -> str:
-    """Return inches if they are whole thousandths or the millimetres are not round."""
-    thousandths = thickness_mm / INCH_MM * 1000
-    if abs(thousandths - round(thousandths)) < 1e-6:
-        return f"{round(thousandths) / 1000:.3f} in"
-    twentieths = thickness_mm * 20
-    if abs(twentieths - round(twentieths)) < 1e-6:
-        return f"{thickness_mm:g} mm"
-    return f"{thickness_mm / INCH_MM:.4f} in"

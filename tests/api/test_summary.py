@@ -3,7 +3,7 @@
 import pytest
 from hand_made_plan import impossible_plan, lid_job, lid_plan, unanswered_plan
 
-from api.summary import SCREEN_LINES, direction, duration, summarise
+from api.summary import SCREEN_LINES, direction, duration, metal_words, summarise
 from api.tables import columns
 from solver.data.plan import PERHAPS_FEWER, PullStep, Section
 
@@ -50,6 +50,21 @@ def test_summary_fits_a_screen_of_80_columns():
 )
 def test_summary_tells(fact):
     assert fact in summarise(lid_plan(), lid_job())
+
+
+def test_each_shop_buys_in_its_own_units():
+    inches, metric = summarise(lid_plan()), summarise(lid_plan(length_unit="mm"))
+    # 6.71 ft = 2.045 m; 0.5 m² = 5.38 ft².
+    assert "6.71 ft packer" in inches
+    assert "5.38 ft² release wax" in inches
+    assert "2.05 m packer" in metric
+    assert "0.5 m² release wax" in metric
+
+
+def test_metal_sold_by_thickness_is_called_as_it_is_sold():
+    assert metal_words("aluminium", None, 0.019 * 25.4) == "0.019 in aluminium"
+    assert metal_words("galvanised", None, 0.75) == "0.75 mm galvanised"
+    assert metal_words("galvanised", 22, 0.853) == "22 ga galvanised"
 
 
 def test_summary_without_the_job_names_the_stock_by_its_id():

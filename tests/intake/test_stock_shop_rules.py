@@ -93,6 +93,16 @@ def test_the_usual_stock_is_offered_where_none_is_listed():
     per_ft2 = [i.price / (i.width_mm * i.length_mm) * 304.8**2 for i in rolls]
     assert 1.2 <= min(per_ft2) <= max(per_ft2) <= 2.5
     assert any("usual rolls and sheets" in note for note in job.notes)
+    # widths in inches, lengths in feet and sizes in inches as suppliers list them [practice]
+    rolls = [item for item in job.stock if item.form == "roll"]
+    assert {round(i.width_mm / INCH) for i in rolls} == {6, 8, 10, 12, 14, 20, 24}
+    assert {round(i.length_mm / 304.8) for i in rolls} == {10, 25, 50}
+    sheets = {
+        (round(i.width_mm / INCH), round(i.length_mm / INCH))
+        for i in job.stock
+        if i.form == "sheet"
+    }
+    assert sheets == {(24, 36), (36, 48), (36, 96), (48, 96), (48, 120)}
 
 
 def test_prices_go_with_the_gauges():

@@ -55,6 +55,27 @@ def test_lane_relaxation_of_the_textbook_example():
     assert lanes.least_length == pytest.approx(72.9167, abs=1e-3)
 
 
+def test_lane_relaxation_is_that_of_listing_every_pattern():
+    """308 feasible patterns, 213 of them maximal [memory, recomputed]; HiGHS over them all."""
+    widths = list(PAPER)
+
+    def patterns(first, room):
+        if first == len(widths):
+            yield ()
+            return
+        for count in range(room // widths[first] + 1):
+            for rest in patterns(first + 1, room - count * widths[first]):
+                yield (count, *rest)
+
+    feasible = [p for p in patterns(0, 5600) if any(p)]
+    maximal = [p for p in feasible if 5600 - np.dot(p, widths) < min(widths)]
+    assert (len(feasible), len(maximal)) == (308, 213)
+    needed = LinearConstraint(np.array(maximal, dtype=float).T, list(PAPER.values()), np.inf)
+    solved = milp(np.ones(len(maximal)), constraints=needed)
+    lanes = lane_relaxation([[[(w, float(n))]] for w, n in PAPER.items()], 5600, accuracy=1e-9)
+    assert lanes.least_length == pytest.approx(solved.fun, abs=1e-6)
+
+
 def test_value_function_is_superadditive_and_agrees_with_an_independent_knapsack():
     widths, prices = [7, 11, 16], np.array([0.2, 0.37, 0.5])
     value = knapsack(widths, prices, 60)

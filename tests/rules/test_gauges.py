@@ -73,6 +73,19 @@ def test_ounces_are_those_of_the_statute(gauge, inches):
     assert US_STANDARD_OUNCES[gauge] / 640 == pytest.approx(inches)
 
 
+@pytest.mark.parametrize(
+    ("gauge", "ounces"),
+    [(16, 40), (18, 32), (20, 24), (22, 20), (24, 16), (26, 12), (28, 10), (30, 8)],
+)
+def test_one_number_of_ounces_makes_three_thicknesses(gauge, ounces):
+    # US Standard t = oz/640 (15 U.S.C. § 206); Manufacturers' Standard oz/(16·41.82); galvanised
+    # sheet gauge (oz + 2.5)/(16·41.82), all in inches.
+    assert US_STANDARD_OUNCES[gauge] == ounces
+    sheet = sheet_by_gauge("galvanised", gauge)
+    assert sheet.core_mm / INCH == pytest.approx(ounces / (16 * 41.82))
+    assert sheet.thickness_mm / INCH == pytest.approx((ounces + 2.5) / (16 * 41.82))
+
+
 def test_aluminium_is_weighed_by_its_density():
     # 0.0986 lb/in³ (Aluminum Association) times 0.0201 in times 144 in²/ft².
     mass = sheet_by_gauge("aluminium", 24).mass_kg_m2 / POUND_PER_FT2

@@ -35,10 +35,11 @@ def test_the_lean_coefficient_is_the_plate_solution_of_both_metals(deflection, p
     assert pytest.approx(deflection * 12 * (1 - poisson**2), rel=5e-3) == LEAN_COEFFICIENT
 
 
-@pytest.mark.parametrize("moment", [0.509, 0.5087])
-def test_the_root_moment_is_the_plate_solution(moment):
-    # Timoshenko & Woinowsky-Krieger [memory] and re-derived, at ν 0.3.
-    assert pytest.approx(moment, rel=1e-3) == ROOT_MOMENT_COEFFICIENT
+@pytest.mark.parametrize(("moment", "within"), [(0.509, 1e-3), (0.5087, 1e-3), (0.5147, 1.2e-2)])
+def test_the_root_moment_is_the_plate_solution(moment, within):
+    # Timoshenko & Woinowsky-Krieger [memory] and re-derived, at ν 0.3; 0.5147 at ν 0.33, which one
+    # figure for both metals misses by 1.1 %.
+    assert pytest.approx(moment, rel=within) == ROOT_MOMENT_COEFFICIENT
 
 
 @pytest.mark.parametrize(
