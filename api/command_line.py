@@ -91,9 +91,18 @@ def main(
     except KeyboardInterrupt:
         return _tell(streams, INTERRUPTED, "interrupted")
     except BrokenPipeError:  # the reader of our output left, as `head` does
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return DONE
+    except OSError as trouble:  # a full disk, most of all
+        _drop_output()
+        remedy = "make room, or send it elsewhere"
+        return _tell(streams, BAD_INPUT, f"not all was written: {trouble.strerror}: {remedy}")
     return code
+
+
+def _drop_output() -> None:
+    """Lose what is still to be written, so that leaving does not fail as well."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 _FAILURES = {

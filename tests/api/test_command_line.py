@@ -4,7 +4,10 @@ import io
 import json
 import os
 import signal
+import subprocess
+import sys
 import time
+from pathlib import Path
 
 import jsonschema
 import pytest
@@ -304,3 +307,15 @@ def test_the_scenario_schemas_are_printed(run, which):
     code, out, _ = run("schema", which)
     assert code == 0
     jsonschema.Draft202012Validator(json.loads(out)).validate(SCENARIO)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_full_disk_is_told_in_one_line():
+    run = "import sys; from api.command_line import main; sys.exit(main(['schema']))"
+    command = [sys.executable, "-c", run]
+    with Path("/dev/full").open("w") as full:
+        left = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert left.returncode == 2
+    assert left.stderr.startswith("splitplan: not all was written: No space left on device")
+    assert "Traceback" not in left.stderr
+    assert "Exception" not in left.stderr
