@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 _STEP_RISE_MM = 0.02
 """Rise of the outer edge over one step's chord; a tenth of the tolerance of outlines."""
 
+_ROUNDED_MM = 1e-5
+"""Stations of a plan are rounded to a millionth of a millimetre."""
 _NO_CURVE_PER_MM = 1e-11
 """Curvature below this is straight: a rise of 0.0001 mm in 8 m."""
 
@@ -55,9 +57,13 @@ class Track:
 
     @property
     def straight(self) -> bool:
-        """Whether nothing turns the hard way, so that the blank is straight."""
+        """Whether nothing turns the hard way, so that the blank is straight.
+
+        A piece that ends on a mark may reach past it by the rounding of its stations.
+        """
+        real = self.stretches[:, 0] > _ROUNDED_MM
         return not (
-            (np.abs(self.stretches[:, 3:]) > _NO_CURVE_PER_MM).any()
+            (np.abs(self.stretches[real, 3:]) > _NO_CURVE_PER_MM).any()
             or (np.abs(self.corners[:, 2]) > 0).any()
         )
 

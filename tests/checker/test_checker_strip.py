@@ -97,6 +97,12 @@ def test_parts_of_a_walk_joined_again_are_the_walk():
     assert again.length_mm == pytest.approx(350.0)
 
 
+def test_a_piece_that_ends_on_a_mark_is_straight_though_its_station_is_rounded():
+    track = track_of(Line((Stretch(200.0), hard(100.0, 1 / 500))), backward=False)
+    assert cut(track, 10.0, 200.0 + 4e-7).straight
+    assert not cut(track, 10.0, 200.1).straight
+
+
 def test_stations_and_offsets_are_read_back_from_points():
     _, strip, _ = rolled(Line((hard(400.0, 1 / 350),)))
     stations, offsets = np.array([50.0, 200.0, 399.0]), np.array([20.0, -15.0, 8.0])

@@ -107,3 +107,17 @@ def test_rings_of_every_kind_have_a_plan(written):
 def test_lines_of_every_kind_have_a_plan(written):
     line = {"path": ["A", 48, "B"], "toward": "up", "stand": 0.5, **written}
     assert planned(WALL, "wall | deck", line).cost is not None
+
+
+def test_pieces_end_on_marks_whose_stations_are_no_round_numbers():
+    body = copy.deepcopy(PANEL)
+    turned = {"left": 90, "radius": 0}
+    body["patches"] = {"a": {"area": "3.4 ft2", "faces": "up"}}
+    body["edges"] = {
+        "a | open (fore)": ["A", {"up": 8, "radius": 302.236}, "B"],
+        "a | open (aft)": ["B", turned, 12, turned, 41, turned, 12, "A"],
+    }
+    body["stock"] = {
+        "sheets": [{"metal": "galvanised", "gauge": 22, "size": [24, 36], "price": 20}]
+    }
+    assert plan_job(job_from_scenario(body)).cost is not None
