@@ -66,8 +66,8 @@ def alternatives(
         if found.body is None:
             if not plans:
                 reasons = ()
-                if found.impossible or (found.short_of_stock and not found.time_cut):
-                    reasons, also = why_impossible(job, refusals, parts, found.short_of_stock)
+                if found.impossible:
+                    reasons, also = why_impossible(job, refusals, parts)
                 plan = impossible(request, reasons, also) if reasons else no_answer(request, found)
                 plans.append(checked(plan, job))
             break

@@ -30,11 +30,10 @@ WORK = 5.0
 
 
 def why_impossible(
-    job: Job, refusals: Refusals, parts: Parts | None, short_of_stock: Sequence[str] = ()
+    job: Job, refusals: Refusals, parts: Parts | None
 ) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:
     """Return requirements that cannot hold together, in the scenario's ids and words, and notes.
 
-    ``short_of_stock`` names sheet metals whose blanks were found not to nest on all there is.
     Empty where sections were left out of the choice and no conflict was found without them: then
     nothing is shown to be impossible.
     """
@@ -45,9 +44,9 @@ def why_impossible(
     if conflict.requirements:
         reasons = tuple(_in_words(one, job, parts.edge_rules) for one in conflict.requirements)
         return reasons, () if conflict.minimal else (PERHAPS_FEWER,)
-    if parts.dropped_bound < math.inf and not short_of_stock:
+    if parts.dropped_bound < math.inf:
         return (), ()
-    return _whole_model(job, parts, short_of_stock), ()
+    return _whole_model(job, parts), ()
 
 
 def plain_reasons(job: Job) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:
@@ -128,20 +127,15 @@ def _in_words(
     return Requirement(rule=one.rule, ids=one.ids, sentence=one.sentence)
 
 
-def _whole_model(job: Job, parts: Parts, short: Sequence[str]) -> tuple[Requirement, ...]:
+def _whole_model(job: Job, parts: Parts) -> tuple[Requirement, ...]:
     problem = problem_of(parts)
     asked = _requirements(job, parts, problem)
     needed = list(asked)
     if _possible(problem, [asked[name] for name in needed]):
-        if not short:
-            # what the model without removal allows was found not to come off, split after split
-            return (_DOES_NOT_COME_OFF,)
-        # the areas would do, but the blanks do not nest on all that can be had
-        return tuple(
-            requirement
-            for requirement in asked
-            if requirement.rule == "stock" and _names_metal(requirement, short)
-        ) or (_does_not_nest(short),)
+        # by area alone there is a plan: what the model refused is side by side on limited stock,
+        # or sections that do not come off, split after split
+        limited = tuple(requirement for requirement in asked if requirement.rule == "stock")
+        return limited or (_DOES_NOT_COME_OFF,)
     for requirement in asked:
         rest = [one for one in needed if one != requirement]
         if not _possible(problem, [asked[one] for one in rest]):
@@ -220,16 +214,3 @@ def _possible(problem: MasterProblem, kept: Sequence[Ask]) -> bool:
         free = ask(free)
     answer = Master(free).solve(work=WORK, seconds=None, seed=0)
     return answer.status != "impossible"
-
-
-def _names_metal(requirement: Requirement, metals: Sequence[str]) -> bool:
-    return not metals or any(metal in one for metal in metals for one in requirement.ids)
-
-
-def _does_not_nest(metals: Sequence[str]) -> Requirement:
-    named = ", ".join(metals) or "some metal"
-    return Requirement(
-        rule="stock",
-        ids=(),
-        sentence=f"the blanks of {named} do not nest on all the stock that can be had",
-    )

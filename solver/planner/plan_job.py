@@ -63,8 +63,8 @@ def plan_job(
         return checked(impossible(request, *why_impossible(job, refusals, None)), job)
     found = decide(parts, limits, watch.better(request), watch.phase)
     if found.body is None:
-        if found.impossible or (found.short_of_stock and not found.time_cut):
-            reasons, also = why_impossible(job, refusals, parts, found.short_of_stock)
+        if found.impossible:
+            reasons, also = why_impossible(job, refusals, parts)
             if reasons:
                 return checked(impossible(request, reasons, also), job)
         return checked(no_answer(request, found), job)

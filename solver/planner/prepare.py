@@ -13,7 +13,7 @@ from solver.planner.run_lines import run_lines
 from solver.planner.sheets import sheets_of
 from solver.planner.split_of import edge_rules, split_problem_of
 from solver.planner.surrogate import least_costs
-from solver.planner.symmetric import symmetric_pairs
+from solver.planner.symmetric import mirror_of, symmetric_pairs
 
 
 def prepare(
@@ -38,7 +38,8 @@ def prepare(
     least = least_costs(job, lines, sheets, options, costs, areas)
     split = split_problem_of(job, rules, least.edges, costs.section)
     on_phase("listing sections")
-    choice = sections_to_choose(split, least.constant, deadline)
+    mirror = mirror_of(job) if job.rules.symmetric_split else None
+    choice = sections_to_choose(split, least.constant, deadline, mirror)
     return (
         Parts(
             job=job,

@@ -82,9 +82,21 @@ def plan_of(request: Request, found: Found, parts: Parts | None) -> Plan:
 
 
 def no_answer(request: Request, found: Found) -> Plan:
-    """Return the answer when time ended before any plan was found."""
+    """Return the answer when no plan was found and none was shown to be impossible."""
     proof = _proof(request, found, None, None)
-    return _with_id({**_shell(request, found), "status": "no answer", "proof": proof})
+    notes = [
+        f"the blanks of {metal} were not brought onto the stock that can be had; more of it, or "
+        "more time, may do"
+        for metal in found.short_of_stock
+    ]
+    return _with_id(
+        {
+            **_shell(request, found),
+            "status": "no answer",
+            "proof": proof,
+            "notes": (*notes_of(request.job), *notes),
+        }
+    )
 
 
 def impossible(
