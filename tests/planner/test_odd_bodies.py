@@ -47,7 +47,7 @@ WALL: dict[str, Any] = {
 def planned(body: dict[str, Any], edge: str, written: object) -> Plan:
     changed = copy.deepcopy(body)
     changed["edges"][edge] = written
-    return plan_job(job_from_scenario(changed))
+    return plan_job(job_from_scenario(changed), seconds=2.0)
 
 
 @pytest.mark.parametrize(
@@ -120,4 +120,4 @@ def test_pieces_end_on_marks_whose_stations_are_no_round_numbers():
     body["stock"] = {
         "sheets": [{"metal": "galvanised", "gauge": 22, "size": [24, 36], "price": 20}]
     }
-    assert plan_job(job_from_scenario(body)).cost is not None
+    assert plan_job(job_from_scenario(body), seconds=2.0).cost is not None
