@@ -101,7 +101,10 @@ def _notch_polygon(
     half = notch.wide_mm / 2 + grown_mm
     inner = edge + inward * (notch.deep_mm + grown_mm)
     outer = edge - inward * max(grown_mm, 0.0)
-    stations = np.clip([notch.at_mm - half, notch.at_mm + half], 0.0, piece.strip.length_mm)
+    # past an end that it reaches, so that no edge of the blank lies on the region's own edge
+    stations = np.clip(
+        [notch.at_mm - half, notch.at_mm + half], -grown_mm, piece.strip.length_mm + grown_mm
+    )
     low, high = float(stations[0]), float(stations[1])
     at = np.linspace(low, high, 5)
     ring = np.vstack(

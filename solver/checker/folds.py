@@ -88,6 +88,10 @@ def legs(rules: Rules, piece: PieceReading) -> list[Leg]:
     return found
 
 
+_BRAKE_MM = 0.01
+"""Of the rise of a fold: no brake is set finer than a hundredth of a millimetre."""
+
+
 def folds(reading: Reading) -> Iterator[Fault]:
     """A blank has the folds of its profile, each where and as the profile says."""
     rules = reading.job.rules
@@ -136,7 +140,7 @@ def fold_chords(reading: Reading) -> Iterator[Fault]:
                 np.cross(np.append(chord, 0.0), np.c_[line - line[0], np.zeros(len(line))])[:, 2]
             )
             rise = float(off.max()) / max(float(np.hypot(*chord)), 1e-9)
-            if rise > rules.fold_chord_tolerance_mm * (1 + 1e-4) + 1e-3:
+            if rise > rules.fold_chord_tolerance_mm * (1 + 1e-4) + _BRAKE_MM:
                 yield Fault(
                     "fold chord",
                     piece.place,

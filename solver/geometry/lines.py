@@ -29,9 +29,9 @@ from solver.data.line import Corner, Line, Stretch
 Floats = NDArray[np.float64]
 Way = Literal["easy", "hard"]
 
-#: Stations nearer than this (mm) are one station: a thousand times rounding on the longest line,
-#: a ten-thousandth of what a scriber can mark.
-STATION_SLACK_MM = 1e-7
+#: Stations nearer than this (mm) are one station: plans give them to a millionth of a millimetre,
+#: a scriber marks a tenth.
+STATION_SLACK_MM = 1e-6
 
 #: A point of inflection nearer than this (mm) to a break is not made a station of its own.
 INFLECTION_SLACK_MM = 1e-3

@@ -139,7 +139,9 @@ def _clipped_table(
     marks: list[float] = breaks[first : last + 1].tolist()
     for index, (k_begin, k_finish) in enumerate(rows[first:last, 2:4].tolist()):
         b_low, b_high = marks[index], marks[index + 1]
-        low, high = max(b_low, start), min(b_high, end)
+        # an end that misses a break by rounding is put onto it
+        low = max(b_low, start) if index else start
+        high = min(b_high, end) if first + index + 1 < last else end
         slope = (k_finish - k_begin) / (b_high - b_low)
         k_low = k_begin + slope * (low - b_low)
         k_high = k_finish if high == b_high else k_begin + slope * (high - b_low)

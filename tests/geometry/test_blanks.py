@@ -464,3 +464,17 @@ def test_a_notch_across_a_corner_is_refused():
     )
     assert "from 295.0 mm to 315.0 mm" in fault
     assert "corner at 300.0 mm" in fault
+
+
+@pytest.mark.parametrize("miss_mm", [-4e-7, 0.0, 4e-7])
+@pytest.mark.parametrize("curved_first", [True, False])
+def test_a_piece_that_ends_on_a_break_but_for_rounding_is_cut_as_if_it_did(miss_mm, curved_first):
+    # plans give stations to a millionth of a millimetre
+    straight, curved = Stretch(300.0), Stretch(200.0, hard_start=0.001, hard_end=0.001)
+    line = Line((curved, straight) if curved_first else (straight, curved))
+    mark = line.stretches[0].length_mm + miss_mm
+    start, end = (mark, 500.0) if curved_first else (0.0, mark)
+    blank = blank_of(line, start, end, 25.0, 20.0, extra_end_mm=12.7)
+    assert blank.straight
+    assert len(blank.outline_mm) == 4
+    assert shapely.Polygon(blank.outline_mm).is_valid
