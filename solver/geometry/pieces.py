@@ -57,9 +57,10 @@ class Piece:
     straight: bool
 
     def stations_of(self, at_mm: float) -> tuple[float, ...]:
-        """Where a station of the line lies on the piece; on a loop also one lap on."""
+        """Where a station of the line lies on the piece; on a loop also one lap on or back."""
         if self.lap_mm > 0.0:
-            return (at_mm + self.offset, at_mm + self.offset + self.lap_mm)
+            at = at_mm + self.offset
+            return (at - self.lap_mm, at, at + self.lap_mm)
         return (at_mm + self.offset,)
 
     def place(self, station: float) -> str:

@@ -478,3 +478,12 @@ def test_a_piece_that_ends_on_a_break_but_for_rounding_is_cut_as_if_it_did(miss_
     assert blank.straight
     assert len(blank.outline_mm) == 4
     assert shapely.Polygon(blank.outline_mm).is_valid
+
+
+@pytest.mark.parametrize("start", [20.0, 320.0])
+@pytest.mark.parametrize("at", [100.0, 400.0])
+def test_a_notch_of_a_loop_is_cut_whichever_lap_its_station_and_the_piece_are_counted_in(start, at):
+    loop = Line((Stretch(300.0, 2 * math.pi / 300, 2 * math.pi / 300),), closed=True)
+    notch = Notch(at, 20.0, 5.0, "free")
+    blank = blank_of(loop, start, start + 150.0, 25.0, 20.0, notches=(notch,))
+    assert shapely.Polygon(blank.outline_mm).area == pytest.approx(150.0 * 45.0 - 20.0 * 5.0)

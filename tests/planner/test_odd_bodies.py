@@ -9,6 +9,7 @@ import copy
 from typing import Any
 
 import pytest
+from random_bodies import body_with_a_hatch, mirrored_body
 
 from solver.data.plan import Plan
 from solver.intake import job_from_scenario
@@ -121,3 +122,13 @@ def test_pieces_end_on_marks_whose_stations_are_no_round_numbers():
         "sheets": [{"metal": "galvanised", "gauge": 22, "size": [24, 36], "price": 20}]
     }
     assert plan_job(job_from_scenario(body), seconds=2.0).cost is not None
+
+
+@pytest.mark.parametrize(
+    ("made", "seed"),
+    [(mirrored_body, seed) for seed in (1, 14, 30)]
+    + [(body_with_a_hatch, seed) for seed in (0, 11, 15, 21, 117)],
+)
+def test_a_body_drawn_at_random_has_a_plan_that_the_checker_takes(made, seed):
+    # each but the 0 and the 15 once made a plan that its checker refused
+    assert plan_job(job_from_scenario(made(seed)), seconds=4.0).status != "impossible"
