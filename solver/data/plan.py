@@ -16,6 +16,13 @@ Vector = tuple[float, float, float]
 Mounting = Literal["pinched", "clamped", "standing"]
 Treatment = Literal["pinched", "clamped", "standing", "witness", "plain"]
 Status = Literal["proven", "within gap", "stopped", "impossible", "no answer"]
+"""What the search can say for its answer.
+
+proven: no plan of the stated class has a lower objective.  within gap: the search ended, or got
+within 3 %, with a proven bound; how far the objective may lie above the best is the gap.  stopped:
+a time limit or a person ended the search at a wider gap.  impossible: the requirements cannot hold
+together.  no answer: neither a plan nor a proof that there is none.
+"""
 
 PERHAPS_FEWER = "There was no time to look for fewer: perhaps not each of these is needed."
 """A note of a plan whose set of requirements was not shown to be smallest."""

@@ -7,7 +7,6 @@ right are handed back.
 """
 
 import math
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,6 +16,7 @@ import shapely
 from scipy.optimize import linprog
 from scipy.sparse import csr_matrix
 
+from solver.data.until import FOREVER, Until
 from solver.nests.shapes import Placement, Points, Shape, placed_points
 
 FIRST_TRUST_MM = 12.0
@@ -55,7 +55,7 @@ def compact(
     frame: Frame,
     gap_mm: float,
     rounds: int = 12,
-    deadline: float | None = None,
+    until: Until = FOREVER,
 ) -> tuple[list[Placement], float] | None:
     """Placements pushed toward the start of one rectangular unit, and how far they reach.
 
@@ -72,7 +72,7 @@ def compact(
     trust = FIRST_TRUST_MM
     schedule: list[float | None] = [None] * rounds + list(POLISH_MM)
     for planned in schedule:
-        if deadline is not None and time.monotonic() > deadline:
+        if until.over():
             break
         if planned is None and trust < LAST_TRUST_MM:
             continue

@@ -8,7 +8,6 @@ the start of their units, with some patience for the opposite. Work is counted i
 
 import math
 import random
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -16,12 +15,17 @@ from functools import lru_cache
 import numpy as np
 import shapely
 
+from solver.data.until import FOREVER, Until
+from solver.nests.alone import tilts_deg
 from solver.nests.boards import Board
-from solver.nests.poses import Grid, Pose, poses
+from solver.nests.poses import Grid, Pose, grown_ring, poses
 from solver.nests.shapes import Placement, Points, Ring, Shape
 
 PROBE = 6
 """Blocks of a pose looked at before poses are compared."""
+
+MOST_TILTS = 8
+"""Angles offered to a blank that fits at none of the usual ones."""
 
 RIGHT_ANGLES = np.array([0.0, 90.0, 180.0, 270.0])
 
@@ -139,7 +143,11 @@ def _ways(
 ) -> tuple[Pose, ...]:
     """Poses of a blank, remembered: a purchase tries the same blanks on much the same stock."""
     shape = Shape("", outline_mm, square, may_flip)
-    return tuple(poses(shape, gap_mm, grid, angles(shape), limits_mm))
+    found = poses(shape, gap_mm, grid, angles(shape), limits_mm)
+    if not found and not square:
+        tilts = tilts_deg(grown_ring(shape, gap_mm), *limits_mm)[:MOST_TILTS]
+        found = poses(shape, gap_mm, grid, np.concatenate((tilts, tilts + 180.0)), limits_mm)
+    return tuple(found)
 
 
 def make_pieces(
@@ -156,6 +164,15 @@ def make_pieces(
         piece = Piece(shape, ways, shapely.Polygon(shape.outline_mm).area)
         result += [piece] * shape.quantity
     return result
+
+
+def has_room(piece: Piece, boards: Sequence[Board]) -> bool:
+    """Whether some pose of a piece is no larger than some board."""
+    return any(
+        pose.columns <= board.columns and pose.rows <= board.rows
+        for pose in piece.poses
+        for board in boards
+    )
 
 
 def best_place(
@@ -207,7 +224,7 @@ def lay(
     stretch: float,
     most_poses: int,
     board_order: Sequence[int],
-    deadline: float | None = None,
+    until: Until = FOREVER,
     inside: bool = False,
     all_or_none: bool = False,
 ) -> None:
@@ -224,7 +241,7 @@ def lay(
             last[at.board] = max(last[at.board], at.column + at.pose.columns)
     hopeless: set[tuple[int, int]] = set()
     for i in order:
-        if deadline is not None and time.monotonic() > deadline:
+        if until.over():
             return
         piece = filling.pieces[i]
         ways: Sequence[Pose] = piece.poses
@@ -258,7 +275,7 @@ def fill_greedy(
     filling: Filling,
     rng: random.Random,
     stretch: float,
-    deadline: float | None = None,
+    until: Until = FOREVER,
     all_or_none: bool = False,
 ) -> None:
     """Lay all pieces anew, largest first."""
@@ -271,7 +288,7 @@ def fill_greedy(
         stretch,
         64,
         range(len(filling.boards)),
-        deadline,
+        until,
         all_or_none=all_or_none,
     )
 
@@ -289,12 +306,10 @@ def _gravity(filling: Filling) -> float:
     return total / before[-1]
 
 
-def improve(
-    filling: Filling, rng: random.Random, steps: int, deadline: float | None = None
-) -> bool:
+def improve(filling: Filling, rng: random.Random, steps: int, until: Until = FOREVER) -> bool:
     """Ruin and return until every piece has a place or the steps are used up.
 
-    Returns whether the deadline cut the search. The filling holds the best state found.
+    Returns whether the search was cut short. The filling holds the best state found.
     """
     if not filling.pieces:
         return False
@@ -305,7 +320,7 @@ def improve(
     for step in range(steps):
         if best[0] == 0.0:
             break
-        if deadline is not None and time.monotonic() > deadline:
+        if until.over():
             filling.laid = best[1]
             return True
         before = list(filling.laid)
@@ -321,7 +336,7 @@ def improve(
         boards = list(range(len(filling.boards)))
         if rng.random() < 0.3:
             rng.shuffle(boards)
-        lay(filling, order, rng, rng.choice((0.3, 0.6, 1.0, 1.0)), 20, boards)
+        lay(filling, order, rng, rng.choice((0.3, 0.6, 1.0, 1.0)), 20, boards, until)
         left = filling.left_out_mm2()
         value = left + 0.05 * _gravity(filling)
         if value <= current + heat * (1 - step / steps) * rng.random():

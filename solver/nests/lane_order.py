@@ -8,10 +8,10 @@ some blank on, and laid out anew from there: what was laid before stays, which h
 
 import math
 import random
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from solver.data.until import FOREVER, Until
 from solver.nests.lanes import Box, Put, Room, fillable
 
 LOSS_WEIGHT = 2.0
@@ -64,7 +64,7 @@ def anneal(
     steps: int,
     rng: random.Random,
     fit_only: bool = False,
-    deadline: float | None = None,
+    until: Until = FOREVER,
 ) -> list[Put]:
     """Puts that leave out least and, among equals, end earliest in the last room.
 
@@ -94,7 +94,7 @@ def anneal(
     if min(current.value, current.end) < best_value:
         best_puts, best_value = current.puts, min(current.value, current.end)
     for step in range(steps):
-        if (fit_only and best_value <= job.total_length) or (step % 16 == 0 and _late(deadline)):
+        if (fit_only and best_value <= job.total_length) or (step % 16 == 0 and until.over()):
             break
         look, dislike = SETTINGS[step // STEPS_PER_SETTING % len(SETTINGS)]
         share = step / steps
@@ -135,10 +135,6 @@ def anneal(
             if true < best_value:
                 best, best_puts, best_value = tried, tried.puts, true
     return best_puts
-
-
-def _late(deadline: float | None) -> bool:
-    return deadline is not None and time.monotonic() > deadline
 
 
 def _value_of(job: _Job, boxes: Sequence[Box], counts: Sequence[int], puts: Sequence[Put]) -> float:

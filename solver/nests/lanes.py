@@ -10,13 +10,13 @@ sizes ask for it. Blanks round up, stock rounds down.
 
 import math
 import random
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 
+from solver.data.until import FOREVER, Until
 from solver.nests.shapes import Placement, Shape, Stock, usable_region
 
 UNIT_MM = 25.4 / 16
@@ -148,7 +148,7 @@ def beam(
     rooms: Sequence[Room],
     width: int,
     rng: random.Random,
-    deadline: float | None = None,
+    until: Until = FOREVER,
     branches: int = 5,
     window: int = 12,
 ) -> tuple[list[Put], bool]:
@@ -156,7 +156,7 @@ def beam(
 
     `counts` are the numbers of each kind, at most 255. `width` is the number of fronts kept.
     Returns the puts of the front that left out least area and, among equals, ended earliest; and
-    whether the deadline cut it.
+    whether it was cut short.
     """
     longest_side = [0] * len(counts)
     for box in boxes:
@@ -178,7 +178,7 @@ def beam(
     best, best_value = level[0], (math.inf, math.inf)
     cut = False
     while level and not cut:
-        cut = deadline is not None and time.monotonic() > deadline
+        cut = until.over()
         grown: dict[tuple[int, Front, bytes], _Node] = {}
         for node in level:
             children = [] if cut else _grow(job, node, branches)

@@ -6,13 +6,14 @@ behind them. Every layout is measured before it is handed out.
 """
 
 import random
-import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import shapely
 
+from solver.data.until import FOREVER, Until
 from solver.nests import fill, lanes, patterns
+from solver.nests.alone import lies_alone
 from solver.nests.boards import make_board
 from solver.nests.lane_order import anneal
 from solver.nests.pressing import press
@@ -40,7 +41,7 @@ HOPELESS_SHARE = 0.15
 """Where plain layouts leave out more than this share of the area, no search will mend it."""
 
 Attempt = tuple[list[Placement], bool]
-"""Placements with units as indices into the units given, and whether the deadline cut them."""
+"""Placements with units as indices into the units given, and whether something cut them short."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Task:
     units: Sequence[Stock]
     gap_mm: float
     effort: int
-    deadline: float | None
+    until: Until
 
     @property
     def quick(self) -> bool:
@@ -59,8 +60,8 @@ class Task:
         return self.effort == 0
 
     def late(self) -> bool:
-        """Whether the deadline has passed."""
-        return self.deadline is not None and time.monotonic() > self.deadline
+        """Whether to end now."""
+        return self.until.over()
 
 
 def nest_into(
@@ -69,7 +70,7 @@ def nest_into(
     gap_mm: float,
     seed: int = 0,
     effort: int = 60,
-    deadline: float | None = None,
+    until: Until = FOREVER,
 ) -> Layout:
     """Layout of the blanks on the units given, in the order given; complete if all found a place.
 
@@ -77,8 +78,7 @@ def nest_into(
     `on_hand` come from the shelf. Units without blanks are left out of the layout. `effort` counts
     steps of ruin and return, so that equal calls give equal layouts; with 0 the search gives up at
     the first blank without a place, and an incomplete layout may be empty. No search follows where
-    plain layouts leave out far too much. `deadline` (an instant of time.monotonic) is a guard, and
-    the layout tells when it cut the search.
+    plain layouts leave out far too much. `until` may end the search early, and the layout says so.
 
     Raises ValueError for blanks, stock or a gap that make no sense, with the place.
     """
@@ -91,7 +91,7 @@ def nest_into(
     best: list[Placement] = []
     best_area = 0.0
     cut = False
-    task = Task(shapes, units, gap_mm, effort, deadline)
+    task = Task(shapes, units, gap_mm, effort, until)
     for placements, late in _attempts(task, random.Random(seed)):
         cut = cut or late
         placed = sum(area[p.shape_id] for p in placements)
@@ -147,24 +147,49 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
     )
     boards = [make_board(stock, task.gap_mm, grid) for stock in task.units]
     pieces = fill.make_pieces(task.shapes, task.gap_mm, grid, boards)
+    tight = {piece.shape.id for piece in pieces if not fill.has_room(piece, boards)}
+    if tight:
+        yield from _set_apart(task, tight, rng)
+        return
     filling = fill.Filling(boards, pieces)
     if straight and not all_straight and rectangular:
         for short_mm in (1e9, 610.0, 0.0)[: 1 if task.quick else 3]:
             yield from curved_then_lanes(filling, straight, task, rng, short_mm)
-    if task.quick and straight and not all_straight:
+    if task.quick and straight and not all_straight and rectangular:
         return
     for stretch in (1.0, 0.6)[: 1 if task.quick else 2]:
-        fill.fill_greedy(filling, rng, stretch, task.deadline, all_or_none=task.quick)
+        fill.fill_greedy(filling, rng, stretch, task.until, all_or_none=task.quick)
         yield fill.placements_of(filling), task.late()
     missing = sum(at is None for at in filling.laid)
     total = sum(piece.area_mm2 for piece in pieces)
     if task.quick or (missing > 3 and filling.left_out_mm2() > HOPELESS_SHARE * total):
         return
     if rectangular:
-        pressed, cut = press(filling, task.gap_mm, rng, 1 + task.effort // 4, task.deadline)
+        pressed, cut = press(filling, task.gap_mm, rng, 1 + task.effort // 4, task.until)
         yield pressed, cut
-    cut = fill.improve(filling, rng, task.effort, task.deadline)
+    cut = fill.improve(filling, rng, task.effort, task.until)
     yield fill.placements_of(filling), cut
+
+
+def _set_apart(task: Task, tight: set[str], rng: random.Random) -> Iterator[Attempt]:
+    """Blanks that the raster has no room for take a unit each; the others share the rest."""
+    alone: list[Placement] = []
+    free = [unit for unit, stock in enumerate(task.units) if is_rectangle(stock)]
+    for shape in task.shapes:
+        for _ in range(shape.quantity if shape.id in tight else 0):
+            places = (lies_alone(shape, task.units[unit], unit) for unit in free)
+            at = next((place for place in places if place is not None), None)
+            if at is not None:
+                alone.append(at)
+                free.remove(at.unit)
+    taken = {at.unit for at in alone}
+    left = [unit for unit in range(len(task.units)) if unit not in taken]
+    rest = [shape for shape in task.shapes if shape.id not in tight]
+    yield alone, False
+    if rest and left:
+        part = replace(task, shapes=rest, units=[task.units[unit] for unit in left])
+        for placements, cut in _attempts(part, rng):
+            yield alone + [replace(at, unit=left[at.unit]) for at in placements], cut
 
 
 def _lane_attempts(
@@ -191,13 +216,13 @@ def _lane_attempts(
     for attempt in range(2 + task.effort // 10):
         width = (4, 20)[attempt] if attempt < 2 else rng.choice((20, 40, 60))
         window = 16 if attempt < 1 else rng.choice((5, 8, 12, 16, 24))
-        puts, cut = lanes.beam(boxes, counts, rooms, width, rng, task.deadline, window=window)
+        puts, cut = lanes.beam(boxes, counts, rooms, width, rng, task.until, window=window)
         yield lanes.placements_of(kinds, boxes, units, puts, unit_mm), cut
         if len(puts) > len(best):
             best = puts
     if task.effort and rooms:
         steps = STEPS_PER_EFFORT * task.effort
-        best = anneal(boxes, counts, rooms, best, steps, rng, deadline=task.deadline, fit_only=True)
+        best = anneal(boxes, counts, rooms, best, steps, rng, until=task.until, fit_only=True)
         yield lanes.placements_of(kinds, boxes, units, best, unit_mm), task.late()
 
 
@@ -259,10 +284,10 @@ def curved_then_lanes(
     ]
     filling.laid = [None] * len(filling.pieces)
     every = range(len(filling.boards))
-    fill.lay(filling, curved, rng, 1.0, 64, every, task.deadline, all_or_none=task.quick)
+    fill.lay(filling, curved, rng, 1.0, 64, every, task.until, all_or_none=task.quick)
     if task.quick and any(filling.laid[i] is None for i in curved):
         return
-    fill.lay(filling, short, rng, 1.0, 64, every, task.deadline, inside=True)
+    fill.lay(filling, short, rng, 1.0, 64, every, task.until, inside=True)
     first = fill.placements_of(filling)
     missing: dict[str, int] = {}
     for piece, at in zip(filling.pieces, filling.laid, strict=True):

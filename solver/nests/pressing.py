@@ -7,13 +7,13 @@ its end.
 """
 
 import random
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 
+from solver.data.until import FOREVER, Until
 from solver.nests.boards import Board, covered_cells
 from solver.nests.compaction import Frame, compact
 from solver.nests.fill import Filling, Piece, best_place, placement_of
@@ -33,11 +33,11 @@ class _Yard:
     rings: Sequence[Points]
     gap_mm: float
     rng: random.Random
-    deadline: float | None
+    until: Until
     known: dict[tuple[int, Placement], int] = field(default_factory=dict)
 
     def late(self) -> bool:
-        return self.deadline is not None and time.monotonic() > self.deadline
+        return self.until.over()
 
     def left_out(self, spots: Spots) -> float:
         return sum(p.area_mm2 for p, at in zip(self.pieces, spots, strict=True) if at is None)
@@ -63,7 +63,7 @@ def press(
     gap_mm: float,
     rng: random.Random,
     steps: int,
-    deadline: float | None = None,
+    until: Until = FOREVER,
 ) -> tuple[list[Placement], bool]:
     """Placements after so many steps, fewer when nothing is left out; and whether time ran out."""
     spots: Spots = [
@@ -73,7 +73,7 @@ def press(
         Frame(*shapely.bounds(usable_region(board.stock)).tolist()) for board in filling.boards
     ]
     rings = [grown_ring(piece.shape, gap_mm) for piece in filling.pieces]
-    yard = _Yard(filling.pieces, filling.boards, frames, rings, gap_mm, rng, deadline)
+    yard = _Yard(filling.pieces, filling.boards, frames, rings, gap_mm, rng, until)
     for unit in range(len(yard.boards)):
         spots = _push(yard, spots, unit, 2 * ROUNDS)
     spots = _lay(yard, spots, [], range(len(yard.boards)))
@@ -119,7 +119,7 @@ def _push(yard: _Yard, spots: Spots, unit: int, rounds: int) -> Spots:
         yard.frames[unit],
         yard.gap_mm,
         rounds,
-        yard.deadline,
+        yard.until,
     )
     if pushed is None:
         return spots

@@ -8,13 +8,13 @@ less and with one unit changed for a cheaper one. What is on hand costs nothing 
 every nest first.
 """
 
-import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 
+from solver.data.until import FOREVER, Until
 from solver.nests.lanes import is_box
 from solver.nests.nest_into import nest_into
 from solver.nests.price_rows import Rows, cheapest, price_rows
@@ -31,6 +31,9 @@ from solver.nests.shapes import (
 STRAIGHT_FACTOR, CURVED_FACTOR = 1.03, 1.6
 """Stock per area of blanks to begin with: what nests of straight and of curved blanks need."""
 
+MOST_STOCK_FACTOR = 40.0
+"""So many times the stock that the rows ask for hold any blanks that nest at all: a blank that lies
+on no unit, though its extents might, would be offered ever more of it for ever."""
 FINE_STEP, COARSE_STEP = 1.07, 1.25
 """How much more stock is tried where a nest failed; coarse where any purchase will do."""
 
@@ -41,7 +44,7 @@ class _Search:
     stocks: Sequence[Stock]
     gap_mm: float
     seed: int
-    deadline: float | None
+    until: Until
     rows: Rows
     tried: list[list[int]] = field(default_factory=list)
     best: Layout | None = None
@@ -50,7 +53,7 @@ class _Search:
     nests: int = 0
 
     def late(self) -> bool:
-        return self.deadline is not None and time.monotonic() > self.deadline
+        return self.until.over()
 
     def candidate(self, stretch: float, below: float | None = None) -> list[int] | None:
         """Cheapest untried numbers to buy with that much room to spare."""
@@ -76,10 +79,10 @@ class _Search:
         """Nest on these numbers and all that is on hand; keep the layout when it is cheaper."""
         units = _units(self.stocks, numbers)
         layout = nest_into(
-            self.shapes, units, self.gap_mm, self.seed + self.nests, effort, self.deadline
+            self.shapes, units, self.gap_mm, self.seed + self.nests, effort, self.until
         )
         self.nests += 1
-        self.cut = self.cut or layout.cut_by_deadline
+        self.cut = self.cut or layout.cut_short
         if not layout.complete:
             if self.best is None or len(layout.placements) > len(self.best.placements) > 0:
                 self.best = layout if self.best is None or not self.best.complete else self.best
@@ -97,15 +100,15 @@ def purchase(
     seed: int = 0,
     effort: int = 60,
     start: Mapping[str, int] | None = None,
-    deadline: float | None = None,
+    until: Until = FOREVER,
     rows: Rows | None = None,
 ) -> Purchase:
     """Cheapest purchase found, with its layout; `layout.complete` is False when none was found.
 
     `start` (numbers to buy by stock id) is tried first. With `effort` 0 the first purchase that
     nests is returned; otherwise effort counts steps of ruin and return for each nest, and more
-    purchases are tried. `rows` saves computing price_rows again. `deadline` is an instant of
-    time.monotonic. Equal calls without a deadline give equal answers.
+    purchases are tried. `rows` saves computing price_rows again. Equal calls that `until` does
+    not end early give equal answers.
 
     Raises ValueError as nest_into does.
     """
@@ -116,7 +119,7 @@ def purchase(
         return Purchase({}, {}, Layout((), (), True), 0.0)
     if rows is None:
         rows = price_rows(shapes, stocks, gap_mm, lanes=effort > 0)
-    search = _Search(shapes, stocks, gap_mm, seed, deadline, rows)
+    search = _Search(shapes, stocks, gap_mm, seed, until, rows)
     if rows.impossible is None:
         low, high = _first(search, start, effort)
         if effort > 0 and high is not None:
@@ -141,7 +144,7 @@ def _first(
         search.tried.append(numbers)
     failed = 1.0
     factor = _first_factor(search.shapes)
-    while not search.late():
+    while not search.late() and factor <= MOST_STOCK_FACTOR:
         candidate = search.candidate(factor)
         if candidate is None:  # nothing so roomy can be had: try all there is
             everything = [s.for_sale if s.for_sale is not None else 0 for s in search.stocks]
@@ -277,5 +280,5 @@ def _result(search: _Search) -> Purchase:
     for unit in layout.units:
         part = bought if unit.bought else shelf
         part[unit.stock_id] = part.get(unit.stock_id, 0) + 1
-    layout = replace(layout, cut_by_deadline=search.cut)
+    layout = replace(layout, cut_short=search.cut)
     return Purchase(bought, shelf, layout, _price(layout, search.stocks), search.cut, search.nests)

@@ -83,13 +83,13 @@ class UsedUnit:
 class Layout:
     """Where every blank lies. `complete` when each was placed as often as asked.
 
-    `cut_by_deadline` says that a clock stopped the search, so that another run may differ.
+    `cut_short` says that a clock or a person stopped the search: another run may differ.
     """
 
     units: tuple[UsedUnit, ...]
     placements: tuple[Placement, ...]
     complete: bool
-    cut_by_deadline: bool = False
+    cut_short: bool = False
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ class Purchase:
     on_hand_used: Mapping[str, int]
     layout: Layout
     price: float
-    cut_by_deadline: bool = False
+    cut_short: bool = False
     tried: int = field(default=0, compare=False)
 
 

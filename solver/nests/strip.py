@@ -7,13 +7,13 @@ less far stands, with a little patience. Straight blanks alone go by lanes inste
 
 import math
 import random
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 
+from solver.data.until import FOREVER, Until
 from solver.nests import fill, lanes
 from solver.nests.boards import Board, covered_cells, make_board
 from solver.nests.compaction import Frame, compact
@@ -51,12 +51,12 @@ class _Strip:
     board: Board
     gap_mm: float
     rng: random.Random
-    deadline: float | None
+    until: Until
     frame: Frame
     known: dict[tuple[int, Placement], int] = field(default_factory=dict)
 
     def late(self) -> bool:
-        return self.deadline is not None and time.monotonic() > self.deadline
+        return self.until.over()
 
     def reach(self, at: Sequence[Placement]) -> float:
         return max(
@@ -71,22 +71,22 @@ def shortest(
     gap_mm: float,
     seed: int = 0,
     effort: int = 20,
-    deadline: float | None = None,
+    until: Until = FOREVER,
 ) -> tuple[Layout, float]:
     """Layout on one unit of rectangular stock, and how much of its length it uses.
 
     The stock must be long enough for a plain greedy layout: raises ValueError when it is not.
-    `effort` counts cycles; equal calls without a deadline give equal layouts.
+    `effort` counts cycles; equal calls that nothing ends early give equal layouts.
     """
     check_shapes(shapes)
     check_stocks([stock])
     check_gap(gap_mm)
     rng = random.Random(seed)
     if all(lanes.is_box(shape) for shape in shapes):
-        placements = _straight(shapes, stock, gap_mm, rng, effort, deadline)
+        placements = _straight(shapes, stock, gap_mm, rng, effort, until)
     else:
-        placements = _free(shapes, stock, gap_mm, rng, effort, deadline)
-    cut = deadline is not None and time.monotonic() > deadline
+        placements = _free(shapes, stock, gap_mm, rng, effort, until)
+    cut = until.over()
     layout = settle(placements, [stock], complete=True, cut=cut)
     faults = verify(layout, shapes, [replace(stock, for_sale=None)], gap_mm)
     if faults:
@@ -103,7 +103,7 @@ def _straight(
     gap_mm: float,
     rng: random.Random,
     effort: int,
-    deadline: float | None,
+    until: Until,
 ) -> list[Placement]:
     unit_mm = lanes.whole_unit_mm(shapes, gap_mm)
     boxes = lanes.make_boxes(shapes, gap_mm, unit_mm)
@@ -112,12 +112,12 @@ def _straight(
     best: list[lanes.Put] = []
     best_end = math.inf
     for cycle in range(1 + effort):
-        if cycle and deadline is not None and time.monotonic() > deadline:
+        if cycle and until.over():
             break
         width = 10 if cycle == 0 else rng.choice((30, 60, 100))
         window = rng.choice((5, 8, 12, 16, 24))
         puts, cut = lanes.beam(
-            boxes, counts, [room], width, rng, deadline if cycle else None, 5, window
+            boxes, counts, [room], width, rng, until if cycle else FOREVER, 5, window
         )
         if cut or len(puts) < sum(counts):
             continue
@@ -126,7 +126,7 @@ def _straight(
             best, best_end = puts, end
         if cycle % 4 == 0 and cycle:
             start = best if rng.random() < 0.7 else puts
-            puts = anneal(boxes, counts, [room], start, ANNEAL_STEPS, rng, deadline=deadline)
+            puts = anneal(boxes, counts, [room], start, ANNEAL_STEPS, rng, until=until)
             end = max(x + boxes[b].length for _, x, _, b in puts)
             if end < best_end:
                 best, best_end = puts, end
@@ -141,7 +141,7 @@ def _free(
     gap_mm: float,
     rng: random.Random,
     effort: int,
-    deadline: float | None,
+    until: Until,
 ) -> list[Placement]:
     area = sum(s.quantity * shapely.Polygon(s.outline_mm).area for s in shapes)
     low_x, low_y, high_x, high_y = shapely.bounds(usable_region(stock)).tolist()
@@ -158,14 +158,14 @@ def _free(
         fill.fill_greedy(filling, rng, rng.choice((1.0, 0.8)))
         if not filling.complete():
             continue
-        strip = _Strip(filling.pieces, board, gap_mm, rng, deadline, frame)
+        strip = _Strip(filling.pieces, board, gap_mm, rng, until, frame)
         placements = fill.placements_of(filling)
         lined = _behind_lanes(strip, filling, shapes, short)
         if lined is not None and strip.reach(lined) < strip.reach(placements):
             placements = lined
         for _ in range(1 if effort == 0 else 2):
             pushed = compact(
-                placements, [p.shape for p in strip.pieces], frame, gap_mm, deadline=deadline
+                placements, [p.shape for p in strip.pieces], frame, gap_mm, until=until
             )
             if pushed is not None:
                 placements = pushed[0]
@@ -186,7 +186,7 @@ def _behind_lanes(
     straight = [shape for shape in shapes if lanes.is_box(shape)]
     if not straight:
         return None
-    task = Task(shapes, [stock], strip.gap_mm, 20, strip.deadline)
+    task = Task(shapes, [stock], strip.gap_mm, 20, strip.until)
     best: list[Placement] | None = None
     best_reach = math.inf
     for short_mm in (0.0, 610.0, 1e9):
@@ -216,7 +216,7 @@ def _cycles(strip: _Strip, start: list[Placement], effort: int) -> list[Placemen
         tried = _ruin_and_return(strip, rings, current, current_reach)
         if tried is None:
             continue
-        pushed = compact(tried, shapes, strip.frame, strip.gap_mm, 5, strip.deadline)
+        pushed = compact(tried, shapes, strip.frame, strip.gap_mm, 5, strip.until)
         if pushed is not None:
             tried = pushed[0]
         reach = strip.reach(tried)
@@ -225,7 +225,7 @@ def _cycles(strip: _Strip, start: list[Placement], effort: int) -> list[Placemen
             current, current_reach = tried, reach
             if reach < best_reach:
                 best, best_reach = tried, reach
-    pushed = compact(best, shapes, strip.frame, strip.gap_mm, 12, strip.deadline)
+    pushed = compact(best, shapes, strip.frame, strip.gap_mm, 12, strip.until)
     return pushed[0] if pushed is not None else best
 
 

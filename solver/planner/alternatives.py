@@ -56,7 +56,7 @@ def alternatives(
     plans: list[Plan] = []
     splits: list[frozenset[str]] = []
     for number in range(count):
-        if limits.over():
+        if limits.until.over():
             break
         if splits:
             request = replace(request, kind=_kind(differ_by))

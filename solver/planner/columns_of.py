@@ -43,6 +43,8 @@ class Choice:
 
     columns: Columns
     dropped_bound: float
+    cut_by_clock: bool = False
+    """Whether a clock ended the scoring, or the splitting, that chose them."""
 
     @property
     def complete(self) -> bool:

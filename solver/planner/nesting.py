@@ -6,11 +6,11 @@ metal are nested once and remembered.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from solver.data.job import Job, StockItem
+from solver.data.until import Until
 from solver.nests.price_bound import price_bound
 from solver.nests.purchase import purchase
 from solver.nests.shapes import PriceBound, Purchase, Shape, Stock
@@ -75,12 +75,11 @@ class Nester:
         pieces: Sequence[PieceOption],
         start: Mapping[str, int] | None,
         effort: int,
-        deadline: float | None,
+        until: Until,
     ) -> SheetNest:
         """Return the cheapest stock found for these pieces of one sheet metal.
 
-        ``start`` is the purchase that the master hopes for, ``effort`` counts steps, ``deadline``
-        is a ``time.monotonic`` moment that only guards.
+        ``start`` is the purchase that the master hopes for, ``effort`` counts steps.
         """
         ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
         key = (sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
@@ -97,7 +96,7 @@ class Nester:
                 seed=self.seed,
                 effort=effort,
                 start=start,
-                deadline=deadline,
+                until=until,
             )
             nest = SheetNest(sheet, ordered, shapes, stocks, bought)
             if known is None or _better(bought, known.bought):
@@ -122,8 +121,3 @@ def _better(one: Purchase, other: Purchase) -> bool:
     if one.layout.complete != other.layout.complete:
         return one.layout.complete
     return one.price < other.price - 1e-9
-
-
-def out_of_time(deadline: float | None) -> bool:
-    """Whether the guard's moment has passed."""
-    return deadline is not None and time.monotonic() >= deadline

@@ -52,6 +52,7 @@ def prepare(
             split=split,
             columns=choice.columns,
             dropped_bound=choice.dropped_bound,
+            cut_by_clock=choice.cut_by_clock,
             symmetric_pairs=symmetric_pairs(job, choice.columns)
             if job.rules.symmetric_split
             else (),

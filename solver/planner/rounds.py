@@ -8,12 +8,12 @@ and lets the master decide again with that in mind.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from solver.data.job import Job
+from solver.data.until import Until
 from solver.models.columns import Columns
 from solver.models.master import LaneRow, Master, MasterAnswer, MasterProblem
 from solver.models.removal import (
@@ -27,7 +27,7 @@ from solver.models.split_problem import SplitProblem
 from solver.planner.assemble import Body, assemble
 from solver.planner.lane_cuts import LaneCuts
 from solver.planner.master_of import Costs, master_problem_of, stock_order
-from solver.planner.nesting import Nester, SheetNest, out_of_time
+from solver.planner.nesting import Nester, SheetNest
 from solver.planner.options import StretchOption
 from solver.planner.run_lines import RunLine
 from solver.planner.sections_of import planned_sections
@@ -74,6 +74,8 @@ class Parts:
     columns: Columns
     dropped_bound: float = math.inf
     """Least cost of a plan with a section that is not among the columns."""
+    cut_by_clock: bool = False
+    """Whether a clock, and so the machine's speed, had a say in which sections are the columns."""
     symmetric_pairs: tuple[tuple[int, int], ...] = ()
 
 
@@ -115,13 +117,10 @@ class Limits:
     seed: int
     should_stop: Callable[[], bool]
 
-    def left(self) -> float | None:
-        """Return seconds until the guard's moment."""
-        return None if self.deadline is None else max(0.05, self.deadline - time.monotonic())
-
-    def over(self) -> bool:
-        """Whether to end now."""
-        return self.should_stop() or out_of_time(self.deadline)
+    @property
+    def until(self) -> Until:
+        """When to end."""
+        return Until(self.deadline, self.should_stop)
 
 
 @dataclass(frozen=True)
@@ -145,7 +144,7 @@ def decide(
     """
     search = _Search(parts, limits, on_better, on_phase, unlike or Unlike())
     for step, effort in STEPS:
-        if search.candidates and limits.over():
+        if search.candidates and limits.until.over():
             break
         if step == "decide":
             on = search.decide()
@@ -158,7 +157,7 @@ def decide(
             break
     found = search.found
     found.stopped = limits.should_stop()
-    found.time_cut |= out_of_time(limits.deadline)
+    found.time_cut |= Until(limits.deadline).over()
     return found
 
 
@@ -186,7 +185,7 @@ class _Search:
     ) -> None:
         self.parts = parts
         self.limits = limits
-        self.found = Found()
+        self.found = Found(time_cut=parts.cut_by_clock)
         self.candidates: list[_Candidate] = []
         self._on_better = on_better
         self._on_phase = on_phase
@@ -214,7 +213,9 @@ class _Search:
         )
         self.found.time_cut |= answer.cut_by_clock
         if first:
-            self.found.impossible = answer.status == "impossible"
+            # where sections were left out, it is only shown that these sections make no plan
+            shown = self.parts.dropped_bound == math.inf
+            self.found.impossible = shown and answer.status == "impossible"
             if answer.bound is not None:
                 self.found.bound = min(answer.bound, self.parts.dropped_bound)
         if answer.cost is None or order is None:
@@ -234,7 +235,7 @@ class _Search:
         """Buy and nest for a candidate with this effort, and keep the plan if it is the best."""
         self._on_phase("nesting" if not candidate.nests else "nesting again")
         nests = _nest(self.parts, self._nester, candidate.answer, effort, self.limits)
-        self.found.time_cut |= any(nest.bought.cut_by_deadline for nest in nests)
+        self.found.time_cut |= any(nest.bought.cut_short for nest in nests)
         candidate.fill = _learn(nests)
         candidate.nests = tuple(nests)
         if not all(nest.complete for nest in nests):
@@ -282,7 +283,7 @@ def _choose(
     for turn in range(MOST_TURNS):
         answer = master.solve(
             work=work,
-            seconds=limits.left(),
+            seconds=limits.until.left(),
             seed=limits.seed,
             hint=hint,
             should_stop=limits.should_stop,
@@ -290,7 +291,7 @@ def _choose(
         if answer.cost is None:
             return answer, None
         order = removal_or_cut(parts.split, sections_of_columns(parts.columns, answer.columns))
-        last = turn == MOST_TURNS - 1 or limits.over()
+        last = turn == MOST_TURNS - 1 or limits.until.over()
         broken = [] if last or turn >= MOST_LANE_TURNS else lazy.cuts.broken_by(answer)
         if isinstance(order, RemovalOrder) and not broken:
             return answer, order
@@ -330,7 +331,7 @@ def _nest(
         pieces = [p for option in chosen if option.sheet == sheet for p in option.pieces]
         mine = {parts.job.stock[i].id for i in parts.sheets[sheet].items}
         start = {stock: count for stock, count in hoped.items() if stock in mine}
-        nests.append(nester.nest(sheet, pieces, start, effort, limits.deadline))
+        nests.append(nester.nest(sheet, pieces, start, effort, limits.until))
     return nests
 
 

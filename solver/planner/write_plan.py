@@ -18,7 +18,7 @@ from solver.planner.rounds import GAP_PROVEN, Found, Parts
 
 LIBRARIES = ("ortools", "numpy", "scipy", "shapely", "pydantic")
 WITHIN_GAP = 0.03
-"""A plan this near its bound is called "within gap"."""
+"""A plan this near its bound is called "within gap" even where its search was stopped."""
 
 COVERS = (
     "all legal sections, all mountings, metals and stock of the scenario; pieces of each stretch "
@@ -61,7 +61,7 @@ def plan_of(request: Request, found: Found, parts: Parts | None) -> Plan:
     return _with_id(
         {
             **_shell(request, found),
-            "status": _status(proof) if parts is not None else "stopped",
+            "status": _status(proof, request, found) if parts is not None else "stopped",
             "cost": body.cost,
             "proof": proof,
             "sections": body.sections,
@@ -122,10 +122,12 @@ def impossible(
     )
 
 
-def _status(proof: Proof) -> Status:
+def _status(proof: Proof, request: Request, found: Found) -> Status:
+    """Tell a search that ended by itself from one that a limit or a person ended."""
     if proof.gap is not None and proof.gap <= GAP_PROVEN:
         return "proven"
-    if proof.gap is not None and proof.gap <= WITHIN_GAP:
+    cut = found.stopped or (found.time_cut and request.seconds is not None)
+    if proof.gap is not None and (proof.gap <= WITHIN_GAP or not cut):
         return "within gap"
     return "stopped"
 

@@ -24,6 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from nest_sets import GAP_MM, curved_set, mixed_set, straight_set, strip
 
+from solver.data.until import Until
 from solver.nests.lane_values import lane_relaxation
 from solver.nests.lanes import make_boxes, make_room, whole_unit_mm
 from solver.nests.shapes import Shape, Stock
@@ -51,7 +52,7 @@ def lane_bound(shapes: list[Shape], stock: Stock) -> float:
 
 
 def ours(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:
-    return shortest(shapes, stock, GAP_MM, seed, 10**6, time.monotonic() + seconds)[1]
+    return shortest(shapes, stock, GAP_MM, seed, 10**6, Until(time.monotonic() + seconds))[1]
 
 
 def boxes(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:

@@ -8,6 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from solver.data.until import Until
 from solver.nests.nest_into import nest_into
 from solver.nests.offcuts import as_stock, offcuts
 from solver.nests.shapes import Shape, Stock
@@ -112,9 +113,9 @@ def test_equal_calls_give_equal_layouts():
 
 def test_a_deadline_that_has_passed_returns_at_once_and_says_so():
     shapes = [arc(f"a{k}", 400.0 + k, 0.5, 80.0) for k in range(30)]
-    layout = nest_into(shapes, [sheet(900.0, 500.0)], GAP, effort=10**9, deadline=0.0)
+    layout = nest_into(shapes, [sheet(900.0, 500.0)], GAP, effort=10**9, until=Until(0.0))
     assert not layout.complete
-    assert layout.cut_by_deadline
+    assert layout.cut_short
 
 
 def test_a_blank_larger_than_the_stock_is_left_out():
