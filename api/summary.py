@@ -205,14 +205,21 @@ def _side(axis: int, amount: float) -> str:
 
 
 def _head(plan: Plan) -> list[str]:
-    status = {
-        "proven": "proven best of its class",
-        "within gap": "within the gap below",
-        "stopped": "stopped, best so far",
-    }.get(plan.status, plan.status)
+    status = status_words(plan)
     right = f"goal {plain(plan.goal)}: {status}"
     title = clip(plain(plan.title) or "Plan", WIDTH - len(right) - 2)
     return [title + " " * (WIDTH - columns(title) - columns(right)) + right, "=" * WIDTH]
+
+
+def status_words(plan: Plan) -> str:
+    """Return what the search can say for the plan."""
+    gap = plan.proof.gap
+    if plan.status == "within gap" and gap is not None:
+        return f"within {_percent(gap)} of the bound"
+    return {
+        "proven": "proven best of its class",
+        "stopped": "stopped, best so far",
+    }.get(plan.status, plan.status)
 
 
 def _stock_words(item: StockItem, unit: str) -> str:

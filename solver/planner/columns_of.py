@@ -69,7 +69,9 @@ def sections_to_choose(
         return _of_some_splits(problem, constant, deadline, symmetric)
     if len(columns) <= MOST_KEPT:
         return Choice(columns, math.inf)
-    scores = _scores(nodes, columns, _moment(deadline, SECONDS_TO_SCORE))
+    moment = _moment(deadline, SECONDS_TO_SCORE)
+    scores = _scores(nodes, columns, moment)
+    late = time.monotonic() > moment
     pair = np.arange(len(columns))
     if symmetric is not None:
         image = _images(columns, symmetric)
@@ -83,7 +85,7 @@ def sections_to_choose(
     while most > 1 and pair[order[most - 1]] == pair[order[most]]:
         most -= 1
     kept = np.sort(order[:most])
-    return Choice(_subset(columns, kept), constant + float(scores[order[most]]))
+    return Choice(_subset(columns, kept), constant + float(scores[order[most]]), late)
 
 
 def _images(columns: Columns, symmetric: Sequence[int]) -> Index:
@@ -149,12 +151,14 @@ def _of_some_splits(
     symmetric: Sequence[int] | None,
 ) -> Choice:
     """Return the sections of the splits that are cheapest by least costs, with their bound."""
-    seconds = _moment(deadline, SECONDS_TO_SPLIT) - time.monotonic()
+    moment = _moment(deadline, SECONDS_TO_SPLIT)
+    share = max(1.0, 0.5 * (moment - time.monotonic()))
+    began = time.monotonic()
     found = best_splits(
         problem,
         WAYS_TO_SPLIT,
         differ_by=WAYS_DIFFER_BY,
-        deadline_s=max(1.0, 0.5 * seconds),
+        deadline_s=share,
         most_columns=MOST_LISTED,
         symmetric=symmetric,
     )
@@ -169,7 +173,9 @@ def _of_some_splits(
         complete=False,
     )
     bound = found[0].bound
-    return Choice(columns, constant + (bound if bound is not None else 0.0))
+    # the listing alone gets a third of the share; before that no clock can have ended anything
+    late = time.monotonic() > began + max(1.0, share / 3)
+    return Choice(columns, constant + (bound if bound is not None else 0.0), late)
 
 
 def _moment(deadline: float | None, seconds: float) -> float:

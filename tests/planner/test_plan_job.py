@@ -16,10 +16,11 @@ import pytest
 from solver.checker import check_plan
 from solver.intake.job_of import read_job
 from solver.models.columns import Columns
-from solver.planner import prepare
+from solver.planner import columns_of, prepare, write_plan
 from solver.planner.alternatives import alternatives
 from solver.planner.columns_of import Choice
 from solver.planner.plan_job import plan_job
+from solver.planner.rounds import Limits, decide
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -127,6 +128,34 @@ def test_a_time_limit_too_short_ends_in_an_honest_status(name, seconds):
         assert plan.proof.gap <= 0.03
     else:
         assert plan.status == "stopped"
+
+
+def test_only_what_was_stopped_says_so(monkeypatch):
+    # The hatch's gap is 0.9 %: with 0.1 % as the measure it is wide, but nobody ended the search.
+    monkeypatch.setattr(write_plan, "WITHIN_GAP", 0.001)
+    job = job_named("deck-hatch.json")
+    plan = plan_job(job)
+    assert plan.proof.gap > 0.001
+    assert plan.status == "within gap"
+    seen = []
+    stopped = plan_job(
+        job,
+        on_progress=seen.append,
+        should_stop=lambda: any(p.best is not None for p in seen),
+    )
+    assert stopped.proof.gap > 0.001
+    assert stopped.status == "stopped"
+    for one in (plan, stopped):
+        assert check_plan(job, one).ok
+
+
+def test_a_clock_that_chose_the_sections_is_told(monkeypatch):
+    job = panels()
+    assert not plan_job(job).made.time_cut
+    monkeypatch.setattr(columns_of, "MOST_KEPT", 5)
+    assert not plan_job(job).made.time_cut
+    monkeypatch.setattr(columns_of, "SECONDS_TO_SCORE", 0.0)
+    assert plan_job(job).made.time_cut
 
 
 def test_a_plan_says_what_it_takes_to_make_it_again():
@@ -356,6 +385,9 @@ def test_sections_left_out_of_the_choice_make_nothing_impossible(monkeypatch):
     assert plan_job(job).status == "no answer"
     (option,) = alternatives(job, 3)
     assert option.status == "no answer"
+    parts, _ = prepare.prepare(job, lambda phase: None, None)
+    limits = Limits(None, 0, lambda: False)
+    assert not decide(parts, limits, lambda found: None, lambda phase: None).impossible
 
 
 def test_an_answer_without_a_plan_is_json_as_well():
