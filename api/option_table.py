@@ -57,9 +57,10 @@ class OptionRow(BaseModel):
     """Whether the proofs tell this split from option 1's: false where its best plan may yet cost
     less than option 1."""
     joints_made: tuple[str, ...]
-    """Edges that are joints here and not in option 1; of option 1 all its joints."""
+    """Edges that are joints here and not in option 1; of option 1 all its joints.  A joint
+    that only lies on the other side of the mirror is the same joint."""
     joints_left: tuple[str, ...]
-    """Edges that are joints in option 1 and not here."""
+    """Edges that are joints in option 1 and not here, likewise."""
 
 
 class Symmetry(BaseModel):
@@ -98,7 +99,7 @@ def rows_of(plans: Sequence[Plan], job: Job) -> tuple[OptionRow, ...]:
     rows = []
     for number, (plan, cost) in enumerate(with_cost, start=1):
         joints = _joints(plan)
-        made, left = joints - first_joints, first_joints - joints
+        made, left = _changed(job, joints, first_joints), _changed(job, first_joints, joints)
         heaviest = max(plan.sections, key=lambda section: section.mass_kg)
         bound = plan.proof.bound
         least = first_cost.objective * (1 - SAME_MONEY)
@@ -190,6 +191,13 @@ def symmetry_lines(symmetry: Symmetry, currency: str) -> list[str]:
     else:
         said += "; that is proven"
     return wrap(f"{said}.", rest="  ")
+
+
+def _changed(job: Job, joints: frozenset[str], others: frozenset[str]) -> frozenset[str]:
+    """Return joints that are not among others, but for those that only changed sides."""
+    new = joints - others
+    moved = {edge for edge in new if (twin := job.edge_of[edge].twin) in others - joints and twin}
+    return new - moved
 
 
 def _joints(plan: Plan) -> frozenset[str]:

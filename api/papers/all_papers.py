@@ -62,7 +62,7 @@ def paper_files(plan: Plan, job: Job | None, choices: Choices) -> Mapping[str, b
     full = (long_book if choices.long_page else full_size_book)(facts, book("Full size"))
     lists = all_lists(facts)
     books = {
-        "shopping.pdf": list_book(lists[:1], book("Shopping")),
+        "shopping.pdf": list_book(lists[:1], book("Shopping"), plan.notes),
         "cutting.pdf": cutting_book(facts, book("Cutting")),
         "setting-out.pdf": setting_out_book(facts, book("Setting out"), full.pages_of, full_name),
         "order-of-work.pdf": work_book(facts, book("Order of work")),
@@ -183,7 +183,7 @@ def _to_print(books: Mapping[str, Book], full: FullSize, full_name: str) -> str:
 
 
 def _notes(facts: Facts, full: FullSize, full_name: str) -> tuple[str, ...]:
-    notes = []
+    notes = list(facts.plan.notes)
     if facts.job is None:
         notes.append(
             "Made from the plan alone. With --scenario the papers also tell how the mold tips, the "

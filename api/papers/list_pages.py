@@ -7,16 +7,26 @@ from api.papers.layout import Column, Flow, table
 from api.papers.lists import Listing, groups_of, shown
 
 
-def list_book(listings: tuple[Listing, ...], book: Book) -> Book:
-    """Write lists one after another, each on a new page."""
+def list_book(listings: tuple[Listing, ...], book: Book, notes: tuple[str, ...] = ()) -> Book:
+    """Write lists one after another, each on a new page; ``notes`` head the first page."""
     flow: Flow | None = None
     for listing in listings:
         if flow is None:
             flow = Flow(book, lying=False)
+            _notes(flow, notes)
         else:
             flow.turn()
         _list(flow, listing)
     return book
+
+
+def _notes(flow: Flow, notes: tuple[str, ...]) -> None:
+    if not notes:
+        return
+    flow.heading("Assumed, or worth a look", size=9.5, keep_mm=16)
+    for text in notes:
+        flow.text(text, size=8, indent=5.0, mark="-")
+    flow.skip(3.0)
 
 
 def _list(flow: Flow, listing: Listing) -> None:

@@ -246,6 +246,42 @@ def format_length(length_mm: float, unit: str) -> str:
     return f"{text} {unit}"
 
 
+_FINE = (32, 64)
+"""Parts of an inch that a fine rule shows."""
+_DECIMALS = 3
+"""A length with so many digits behind the point was typed, not computed."""
+
+
+def as_written(length_mm: float, unit: str) -> str:
+    """Return a length that reads back to what was written: "5/8 in", "0.6 in", "5/64 in", "15 mm".
+
+    What no shop would write, such as the length of an arc, is rounded as ``format_length`` does.
+    """
+    rounded = format_length(length_mm, unit)
+    if _same(parse_length(rounded).mm(unit), length_mm):
+        return rounded
+    own = "in" if unit == "ft" else unit
+    if (text := _decimal(length_mm, own, _DECIMALS)) is not None:
+        return text
+    inches = length_mm / float(LENGTH_MM["in"])
+    for parts in _FINE:
+        fraction = Fraction(round(inches * parts), parts)
+        if _same(float(fraction * LENGTH_MM["in"]), length_mm):
+            whole, rest = divmod(fraction, 1)
+            return f"{whole}-{rest} in" if whole else f"{rest} in"
+    return _decimal(length_mm, "mm", 1) or rounded
+
+
+def _decimal(length_mm: float, unit: str, digits: int) -> str | None:
+    """Return the length as a short decimal of a unit, or None where it is none."""
+    text = f"{length_mm / float(LENGTH_MM[unit]):.{digits}f}".rstrip("0").rstrip(".")
+    return f"{text} {unit}" if _same(float(Fraction(text) * LENGTH_MM[unit]), length_mm) else None
+
+
+def _same(one_mm: float, other_mm: float) -> bool:
+    return abs(one_mm - other_mm) <= 1e-9 * max(1.0, abs(other_mm))
+
+
 def format_thickness(thickness_mm: float) -> str:
     """Return the thickness of sheet as it is sold: "0.019 in", "0.5 mm".
 

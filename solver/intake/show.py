@@ -11,7 +11,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from solver.data.job import Edge, Job, Patch, Run, StockItem, Vector
-from solver.data.units import MASS_KG, format_area, format_length
+from solver.data.units import MASS_KG, as_written, format_area
 from solver.geometry.lines import smallest_easy_radius_mm, smallest_hard_radii_mm, total_turn_deg
 from solver.intake.directions import WORDS, angle_deg
 
@@ -73,7 +73,7 @@ def _patches(job: Job) -> Iterator[str]:
             if patch.box_mm is not None:
                 low, high = patch.box_mm
                 sides = [b - a for a, b in zip(low, high, strict=True)]
-                text += ", box " + " x ".join(format_length(s, job.length_unit) for s in sides)
+                text += ", box " + " x ".join(as_written(s, job.length_unit) for s in sides)
             if patch.pin is not None:
                 text += f", pin {patch.pin}"
             text += _twin(patch.id, patch.twin)
@@ -137,7 +137,7 @@ def _edge_title(edge: Edge, told: set[str]) -> str:
 
 def _shape(edge: Edge, unit: str) -> str:
     line = edge.line
-    text = f"{format_length(edge.length_mm, unit)} long"
+    text = f"{as_written(edge.length_mm, unit)} long"
     turns = []
     for way, words in (("easy", ("left", "right")), ("hard", ("up", "down"))):
         turn = total_turn_deg(line, "easy" if way == "easy" else "hard")
@@ -146,10 +146,10 @@ def _shape(edge: Edge, unit: str) -> str:
     text += f", turns {' and '.join(turns)}" if turns else ""
     easy = smallest_easy_radius_mm(line)
     if easy < _FLATTEST_MM:
-        text += f", easy-way radius from {format_length(easy, unit)}"
+        text += f", easy-way radius from {as_written(easy, unit)}"
     up, down = smallest_hard_radii_mm(line)
     if min(up, down) < _FLATTEST_MM:
-        text += f", hard-way radius from {format_length(min(up, down), unit)}"
+        text += f", hard-way radius from {as_written(min(up, down), unit)}"
     sharp = len(line.corners)
     text += f", {_count(sharp, 'sharp corner')}" if sharp else ""
     text += f", twist strain {edge.strain:.2%}" if edge.strain > 5e-5 else ""
@@ -165,16 +165,16 @@ def _carried(edge: Edge, job: Job) -> str:
         witness = "forbidden" if edge.witness == "forbidden" else "to sand"
         text = f"no metal: {first} on both sides; a joint would leave a witness line, {witness}"
         return f"{text}{_split(edge)}; joint faces {_faces(edge)}"
-    text = f"stand {format_length(edge.stand_mm, unit)}, grip {format_length(edge.grip_mm, unit)}"
+    text = f"stand {as_written(edge.stand_mm, unit)}, grip {as_written(edge.grip_mm, unit)}"
     if edge.return_mm:
         side = edge.first if edge.return_to == "first" else edge.second
-        text += f", return {format_length(edge.return_mm, unit)} to {side}"
+        text += f", return {as_written(edge.return_mm, unit)} to {side}"
     if edge.open:
         text += f", clamped, flange {edge.flange}"
     else:
         text += (
-            f", bolts {edge.bolts.size} every {format_length(edge.bolts.pitch_mm, unit)}, "
-            f"inset {format_length(edge.bolts.inset_mm, unit)}"
+            f", bolts {edge.bolts.size} every {as_written(edge.bolts.pitch_mm, unit)}, "
+            f"inset {as_written(edge.bolts.inset_mm, unit)}"
         )
     text += ", visible" if edge.visible else ""
     text += _split(edge)
@@ -182,17 +182,15 @@ def _carried(edge: Edge, job: Job) -> str:
         text += ", may not stand unsplit"
     for notch in edge.notches:
         text += (
-            f", notch {format_length(notch.wide_mm, unit)} x {format_length(notch.deep_mm, unit)}"
-            f" at {format_length(notch.at_mm, unit)}"
+            f", notch {as_written(notch.wide_mm, unit)} x {as_written(notch.deep_mm, unit)}"
+            f" at {as_written(notch.at_mm, unit)}"
         )
     for start, end in edge.no_seam_mm:
-        text += f", no seam {format_length(start, unit)} to {format_length(end, unit)}"
+        text += f", no seam {as_written(start, unit)} to {as_written(end, unit)}"
     for near in edge.near:
-        text += f", {format_length(near.gap_mm, unit)} clear of {near.edge}"
+        text += f", {as_written(near.gap_mm, unit)} clear of {near.edge}"
         if near.to_mm - near.from_mm < edge.length_mm * (1 - 1e-9):
-            text += (
-                f" from {format_length(near.from_mm, unit)} to {format_length(near.to_mm, unit)}"
-            )
+            text += f" from {as_written(near.from_mm, unit)} to {as_written(near.to_mm, unit)}"
     if not edge.open:
         text += f"; joint faces {_faces(edge)}"
     if edge.kinds:
@@ -221,9 +219,7 @@ def _runs(job: Job) -> Iterator[str]:
     for run in job.runs:
         first, second = (_side(side) for side in job.sides(job.edge_of[run.edges[0].edge]))
         length_mm = sum(job.edge_of[step.edge].length_mm for step in run.edges)
-        text = (
-            f"{first} | {second}: {_marks(job, run)}, {format_length(length_mm, job.length_unit)}"
-        )
+        text = f"{first} | {second}: {_marks(job, run)}, {as_written(length_mm, job.length_unit)}"
         text += f", {_count(len(run.edges), 'edge')}"
         if run.twin == run.id:
             text += ", its own twin"
@@ -273,13 +269,13 @@ def _sizes(items: Sequence[StockItem], unit: str) -> str:
     if len(items) > 2 and plain and len(items) == len(widths) * len(lengths):
         low, high = (f(item.price for item in items) for f in (min, max))
         return (
-            f"{', '.join(format_length(width, unit) for width in widths)} x "
-            f"{', '.join(format_length(length, long_unit) for length in lengths)}"
+            f"{', '.join(as_written(width, unit) for width in widths)} x "
+            f"{', '.join(as_written(length, long_unit) for length in lengths)}"
             f", at {low:g} to {high:g}"
         )
     texts = []
     for item in items:
-        text = f"{format_length(item.width_mm, unit)} x {format_length(item.length_mm, long_unit)}"
+        text = f"{as_written(item.width_mm, unit)} x {as_written(item.length_mm, long_unit)}"
         text += f" at {item.price:g}" if item.for_sale != 0 else ""
         text += f" ({item.on_hand} on hand)" if item.on_hand else ""
         text += f" (at most {item.for_sale})" if item.for_sale else ""
@@ -293,7 +289,7 @@ def _shop(job: Job) -> Iterator[str]:
     if shop.lift_limit_kg is not None:
         text += f", lifts {_mass(shop.lift_limit_kg, unit)}"
     if shop.largest_section_mm is not None:
-        sides = " x ".join(format_length(side, unit) for side in shop.largest_section_mm)
+        sides = " x ".join(as_written(side, unit) for side in shop.largest_section_mm)
         text += f", sections within {sides}"
     if shop.bolts_on_hand or shop.clamps_on_hand:
         text += f", {shop.bolts_on_hand} bolts and {shop.clamps_on_hand} clamps on hand"
@@ -310,7 +306,7 @@ def _shop(job: Job) -> Iterator[str]:
         text += f", pulls {_facings(rules.pulls)} only"
     if rules.walls:
         text += f", no room {_facings(rules.walls)}"
-    text += f", pieces up to {format_length(rules.longest_piece_mm, unit)}"
+    text += f", pieces up to {as_written(rules.longest_piece_mm, unit)}"
     yield from _wrapped(text, "  ", "    ")
     goal = job.goal
     text = f"goal: {goal.name} (metal {goal.metal:g}, joints {goal.joints:g}, labor {goal.labor:g}"

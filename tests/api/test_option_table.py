@@ -162,6 +162,29 @@ def test_fewer_options_than_asked_for_are_told_with_the_reason():
     assert "1 of 4 options: stopped before the next one" in stopped
 
 
+def test_a_joint_that_only_changed_sides_is_no_difference():
+    # Two mirrored seams of the lid's rim, one of them a joint: left or right is the same split.
+    line = Line((Stretch(500.0),))
+    rim = (
+        Edge("rim.left | frame", "lid", "frame", line, "A", "B", twin="rim.right | frame"),
+        Edge("rim.right | frame", "lid", "frame", line, "A", "B", twin="rim.left | frame"),
+    )
+    job = lid_job()
+    job = replace(job, edges=(*job.edges, *rim))
+
+    def with_joints(*names):
+        more = tuple(EdgePlan(edge=e.id, treatment="pinched", joint=e.id in names) for e in rim)
+        return lid_plan(edges=(*lid_plan().edges, *more))
+
+    left, right = with_joints("rim.left | frame"), with_joints("rim.right | frame")
+    moved = rows_of([left, right], job)[1]
+    assert (moved.joints_made, moved.joints_left) == ((), ())
+    both = rows_of([right, with_joints("rim.left | frame", "rim.right | frame")], job)[1]
+    assert (both.joints_made, both.joints_left) == (("rim.left | frame",), ())
+    none = rows_of([right, with_joints()], job)[1]
+    assert (none.joints_made, none.joints_left) == ((), ("rim.right | frame",))
+
+
 def test_names_cannot_steer_the_terminal():
     job = replace(lid_job(), title="lid\x1b[2J\u202e")
     assert "\x1b" not in text_of([lid_plan()], job)

@@ -1,5 +1,6 @@
 """Shop lengths are read exactly and written back in fractions that a tape has."""
 
+import math
 from fractions import Fraction
 
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from solver.data.units import (
     Measure,
     MeasureError,
+    as_written,
     format_area,
     format_inches,
     format_length,
@@ -182,6 +184,34 @@ def test_a_mass_or_force_without_its_unit_is_refused(parse, raw):
 )
 def test_lengths_are_written_as_the_shop_writes_them(length_mm, unit, text):
     assert format_length(length_mm, unit) == text
+
+
+@pytest.mark.parametrize(
+    ("written", "unit", "text"),
+    [
+        (0.6, "in", "0.6 in"),
+        ("5/8 in", "in", "5/8 in"),
+        ("5/64 in", "in", "5/64 in"),
+        ("1-1/32 in", "in", "1-1/32 in"),
+        (10.125, "in", "10-1/8 in"),
+        ("15 mm", "in", "15 mm"),
+        ("2 ft 3.6 in", "ft", "27.6 in"),
+        ("2 ft 3-1/2 in", "ft", "2 ft 3-1/2 in"),
+        ("0.25 mm", "mm", "0.25 mm"),
+        ("5/8 in", "mm", "15.875 mm"),
+        ("1.234 cm", "cm", "1.234 cm"),
+        ("1/64 in", "mm", "1/64 in"),
+    ],
+)
+def test_what_was_typed_reads_back(written, unit, text):
+    length_mm = parse_length(written).mm(unit)
+    assert as_written(length_mm, unit) == text
+    assert parse_length(text).mm(unit) == pytest.approx(length_mm, rel=1e-12)
+
+
+def test_what_was_computed_is_rounded_to_the_tape():
+    # A quarter of a circle of 4 in: 2 pi in.
+    assert as_written(2 * math.pi * 25.4, "in") == "6-5/16 in"
 
 
 def test_areas_are_written_in_square_feet_or_metres():

@@ -130,6 +130,13 @@ def test_what_was_understood_reads_like_the_shop():
     assert "0.026 m²" in metric
 
 
+def test_a_typed_decimal_is_shown_as_it_was_typed():
+    odd = scenario("lid")
+    name = next(iter(odd["edges"]))
+    odd["edges"][name] = odd["edges"][name] | {"stand": 0.6}
+    assert "stand 0.6 in" in " ".join(describe(read_job(odd)).split())
+
+
 METRIC = {
     "patches": {
         "lid": {"area": 25600, "faces": "up"},

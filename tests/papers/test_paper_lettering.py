@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import io
 import unicodedata
 from pathlib import Path
@@ -103,6 +104,13 @@ def test_all_papers_are_made_for_names_in_any_script_and_of_any_length():
     assert all(".." not in name and "\\" not in name and not name.startswith("/") for name in files)
     assert b"<script>" not in files["index.html"]
     assert "&lt;script&gt;דלת" in files["index.html"].decode()
+
+
+def test_what_the_plan_assumed_heads_the_first_page_and_the_index():
+    note = "no stock is given: a small shop's usual rolls and sheets are assumed"
+    files = paper_files(paper_plans.small_plan(notes=(note,)), None, Choices())
+    assert note in " ".join(page_text(files["shopping.pdf"]).split())
+    assert html.escape(note) in files["index.html"].decode()
 
 
 def test_the_licence_beside_the_fonts_is_the_one_that_they_carry():
