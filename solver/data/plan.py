@@ -97,6 +97,8 @@ class Fold(PlanModel):
     """The patch (or "outside") toward which the leg is folded."""
     inside_radius_mm: float
     deduction_mm: float
+    hand: Literal["left", "right"] | None = None
+    """On which hand of the blank's own x axis, y up, the leg comes out of the plane."""
 
 
 class BlankPlan(PlanModel):
@@ -191,6 +193,10 @@ class NestPlan(PlanModel):
     placed: tuple[Placed, ...]
     offcuts: tuple[Offcut, ...]
     scrap_mm2: float
+    rest_of: str | None = None
+    """The nest of the old plan that began this unit: it is what is left of one, no whole unit."""
+    gone_mm: tuple[tuple[Point, ...], ...] = ()
+    """Outlines that were cut out of it before, where they lay."""
 
 
 class Amount(PlanModel):
@@ -272,6 +278,92 @@ class Progress(PlanModel):
     gap: float | None
 
 
+class Existing(PlanModel):
+    """A piece that was cut for the old plan, and is there."""
+
+    piece: Piece
+    """As the old plan has it."""
+    fitted: bool
+
+
+class Source(PlanModel):
+    """A piece of this plan that is not cut from stock but is there already, or lies within one.
+
+    The blank, flipped (y to -y) first, then turned, then moved, lies in the old outline.
+    """
+
+    piece: str
+    old: str
+    """Id of the piece that is there; the same id where nothing about it changes."""
+    how: Literal["kept", "moved", "trimmed"]
+    x_mm: float
+    y_mm: float
+    turn_deg: float
+    flipped: bool
+    cut_mm: float
+    """Length of its border that is still to be cut."""
+    reason: str
+
+
+class Scrapped(PlanModel):
+    """A piece that is there and that the plan has no use for."""
+
+    old: str
+    reason: str
+
+
+class Spending(PlanModel):
+    """Money and minutes still to spend."""
+
+    metal: float
+    joints: float
+    labor: float
+    total: float
+    minutes: float
+    objective: float
+
+
+class SheetAtHand(PlanModel):
+    """A sheet metal that pieces are there of, and that the stock lists no more."""
+
+    metal: str
+    gauge: int | None
+    thickness_mm: float
+    core_mm: float
+    mass_kg_m2: float
+
+
+class Rerun(PlanModel):
+    """What was there when this plan was made, and what becomes of it.
+
+    In such a plan cost, hours, purchases and nests are what is *still* to be spent, done and cut.
+    """
+
+    old_plan: str
+    existing: tuple[Existing, ...]
+    sources: tuple[Source, ...]
+    scrapped: tuple[Scrapped, ...]
+    spoiled: tuple[str, ...] = ()
+    on_hand: dict[str, int]
+    """Whole units by stock item."""
+    rests: tuple[NestPlan, ...]
+    """Units begun by the old plan, each with all that was cut from it; nothing placed."""
+    built: tuple[tuple[str, ...], ...]
+    """Patches of each section that stays as it is built."""
+    bolts_bought: int = 0
+    clamps_bought: int = 0
+    sheets: tuple[SheetAtHand, ...] = ()
+    change_price: float
+    """For each fitted piece that does not stay where it is, in the objective alone."""
+    changes: int
+    """Fitted pieces that do not stay where they are."""
+    before: Spending | None
+    """What finishing the old plan would still have taken."""
+    fresh_bound: float | None = None
+    """Proven: no plan of the same sections that ignores the metal that is there costs less."""
+    notes: tuple[str, ...] = ()
+
+
 class Plan(PlanModel):
     """A checked plan, or the reason why there is none."""
 
@@ -299,3 +391,5 @@ class Plan(PlanModel):
     made: HowMade
     minutes: float = Field(default=0.0)
     """All operations with the allowance."""
+    rerun: Rerun | None = None
+    """Only in a plan made with what an old one left."""

@@ -231,6 +231,7 @@ def _piece(
                     toward=_toward(line, piece, drawn.toward, fold.toward),
                     inside_radius_mm=fold.inside_radius_mm,
                     deduction_mm=fold.deduction_mm,
+                    hand=drawn.toward,
                 )
                 for drawn, fold in zip(blank.folds, profile.folds, strict=True)
             ),
