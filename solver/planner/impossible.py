@@ -12,18 +12,23 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from solver.data.job import INCH_MM, Edge, Job
+from solver.data.job import Edge, Job
 from solver.data.plan import PERHAPS_FEWER, Requirement
+from solver.data.units import as_written
 from solver.intake.show import direction_words
 from solver.models import split_conflict
 from solver.models.master import Master, MasterProblem
-from solver.planner.master_of import stock_order
+from solver.planner.master_of import seam_clashes, stock_order
 from solver.planner.options import Refusals
 from solver.planner.rounds import Parts, problem_of
+from solver.planner.seam_reasons import clash_reason, no_seams
 from solver.planner.split_of import EdgeRule, split_problem_of
 from solver.planner.symmetric import mirror_of
+from solver.planner.unit_words import in_unit
 
 MOST_SENTENCES = 6
+MOST_NAMED = 4
+"""Edges named in one sentence."""
 CONFLICT_SECONDS = 10.0
 WORK = 5.0
 """Deterministic work for each question to the model."""
@@ -97,13 +102,20 @@ def _no_way_to_make(job: Job, refusals: Refusals) -> tuple[Requirement, ...]:
         reasons.append(_asked(edge, "split required", "must be a joint, so nothing stands on it"))
     if edge.standing == "forbidden":
         reasons.append(_asked(edge, "standing", "may not carry standing metal"))
-    sentences = refusals.by_edge.get(edge.id, [])
+    uncut = refusals.uncut.get(edge.id, [])
+    # where no seams can be, the gauge does not matter: no metal would do
+    sentences = [
+        one for one in refusals.by_edge.get(edge.id, []) if one.partition(":")[0] not in uncut
+    ]
     if sentences:
-        asks = f"stand {edge.stand_mm / INCH_MM:.2f} in" + (", visible" if edge.visible else "")
-        told = "; ".join(sentences[:MOST_SENTENCES])
+        asks = f"stand {as_written(edge.stand_mm, job.length_unit)}"
+        asks += ", visible" if edge.visible else ""
+        told = "; ".join(in_unit(one, job.length_unit) for one in sentences[:MOST_SENTENCES])
         reasons.append(
             _asked(edge, "gauge", f"({asks}) cannot be made of any metal in the stock: {told}")
         )
+    for mounting in uncut:
+        reasons += [one for one in no_seams(job, edge.id, mounting) if one not in reasons]
     return tuple(reasons)
 
 
@@ -134,18 +146,54 @@ def _whole_model(job: Job, parts: Parts) -> tuple[Requirement, ...]:
     if _possible(problem, [asked[name] for name in needed]):
         # by area alone there is a plan: what the model refused is side by side on limited stock,
         # or sections that do not come off, split after split
-        limited = tuple(requirement for requirement in asked if requirement.rule == "stock")
-        return limited or (_DOES_NOT_COME_OFF,)
+        limited = [requirement for requirement in asked if requirement.rule == "stock"]
+        return _naming_edges(job, parts, problem, limited) or (_DOES_NOT_COME_OFF,)
     for requirement in asked:
         rest = [one for one in needed if one != requirement]
         if not _possible(problem, [asked[one] for one in rest]):
             needed = rest
-    return tuple(needed) or (
+    return _naming_edges(job, parts, problem, needed) or (
         Requirement(
             rule="pieces",
             ids=(),
             sentence="no choice of sections, mountings and pieces fits together",
         ),
+    )
+
+
+def _naming_edges(
+    job: Job, parts: Parts, problem: MasterProblem, needed: Sequence[Requirement]
+) -> tuple[Requirement, ...]:
+    """Tell with limited stock which edges can be cut from nothing else."""
+    order = stock_order(parts.sheets)
+    short = {id_ for one in needed if one.rule == "stock" for id_ in one.ids}
+    places = frozenset(k for k, item in enumerate(order) if job.stock[item].id in short)
+    freed = {
+        line
+        for option in problem.options
+        if not any(need.holds <= places for need in option.needs)
+        for line in option.lines
+    }
+    names = [edge.id for line in parts.lines for edge in line.edges]
+    tied = [name for line, name in enumerate(names) if line not in freed]
+    if not tied:
+        return tuple(needed)
+    listed = ", ".join(f'"{name}"' for name in tied[:MOST_NAMED])
+    if len(tied) > MOST_NAMED:
+        listed += f" and {len(tied) - MOST_NAMED} more"
+    source = "it" if len(short) == 1 else "stock that runs out"
+    can = (
+        "edge {} can only be cut from {}" if len(tied) == 1 else "edges {} can only be cut from {}"
+    )
+    return tuple(
+        one
+        if one.rule != "stock"
+        else Requirement(
+            rule=one.rule,
+            ids=(*one.ids, *tied[:MOST_NAMED]),
+            sentence=f"{one.sentence}, and {can.format(listed, source)}",
+        )
+        for one in needed
     )
 
 
@@ -181,15 +229,20 @@ def _requirements(job: Job, parts: Parts, problem: MasterProblem) -> dict[Requir
         asked[requirement] = lambda free: replace(
             free, symmetric_pairs=pairs, symmetric_groups=groups
         )
-    if problem.clashes:
-        clashes = problem.clashes
-        requirement = Requirement(
-            rule="seams",
-            ids=(),
-            sentence="no seam may lie near a corner, a notch or in a no_seam stretch",
-        )
-        asked[requirement] = lambda free: replace(free, clashes=clashes)
+    for clash in seam_clashes(job, parts.lines, parts.options):
+        requirement = clash_reason(job, parts.lines[clash.run], clash.mark, clash.mounting)
+        asked[requirement] = _clashing(asked.get(requirement), clash.options)
     return asked
+
+
+def _clashing(before: Ask | None, options: tuple[int, ...]) -> Ask:
+    """Add one clash to a problem, after others of the same requirement."""
+
+    def clash(free: MasterProblem) -> MasterProblem:
+        free = free if before is None else before(free)
+        return replace(free, clashes=(*free.clashes, options))
+
+    return clash
 
 
 def _limiting(place: int, for_sale: int) -> Ask:

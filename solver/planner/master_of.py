@@ -189,7 +189,7 @@ def master_problem_of(
         clamps_on_hand=job.shop.clamps_on_hand,
         clamp_price=goal.joints * prices.clamp,
         constant_cost=costs.constant,
-        clashes=_clashes(job, lines, options),
+        clashes=tuple(clash.options for clash in seam_clashes(job, lines, options)),
         symmetric_pairs=tuple(symmetric_pairs),
         # pairs are told one by one; only groups of several columns need sums
         symmetric_groups=tuple(
@@ -202,10 +202,21 @@ def master_problem_of(
     )
 
 
-def _clashes(
+@dataclass(frozen=True)
+class SeamClash:
+    """Options that would meet at a mark of a run where no seam may be although nothing changes."""
+
+    run: int
+    mark: int
+    """Index of the edge that begins there."""
+    mounting: Mounting
+    options: tuple[int, ...]
+
+
+def seam_clashes(
     job: Job, lines: Sequence[RunLine], options: Sequence[StretchOption]
-) -> tuple[tuple[int, ...], ...]:
-    """Options that would meet at a mark where no seam may be although nothing changes there."""
+) -> tuple[SeamClash, ...]:
+    """Return the options of which at most one may be made, mark by mark."""
     meeting: dict[tuple[int, int, Mounting], list[int]] = defaultdict(list)
     for index, option in enumerate(options):
         line = lines[option.run]
@@ -220,7 +231,7 @@ def _clashes(
         line = lines[run]
         same = shapes_alike(line.shapes[mark - 1], line.shapes[mark], mounting)
         if same and seam_unwelcome(job, line, line.starts_mm[mark], mounting):
-            clashes.append(tuple(met))
+            clashes.append(SeamClash(run, mark, mounting, tuple(met)))
     return tuple(clashes)
 
 

@@ -8,14 +8,15 @@ finished plan, so the master's costs are the plan's.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from solver.data.job import FOOT_MM, INCH_MM, Job
+from solver.data.job import FOOT_MM, Job
 from solver.data.plan import Mounting
+from solver.data.units import format_length
 from solver.geometry.blanks import Blank, BlankError
 from solver.geometry.folds import SHARP_DEG
 from solver.geometry.lines import Floats, corners_between, sub_line
@@ -108,6 +109,8 @@ class Refusals:
     """Why an edge has no option, by edge id: what a builder is told when no plan is possible."""
 
     by_edge: dict[str, list[str]] = field(default_factory=dict)
+    uncut: dict[str, list[Mounting]] = field(default_factory=dict)
+    """Mountings in which the pieces of an edge can have no seams that the rules allow."""
     made: set[str] = field(default_factory=set)
     """Edges that can be made in some way all the same."""
 
@@ -118,19 +121,51 @@ class Refusals:
             sentences.append(sentence)
 
 
+@dataclass(frozen=True)
+class GivenSeams:
+    """A stretch with its seams given from outside, those of an old plan: an option more."""
+
+    run: int
+    first: int
+    count: int
+    mounting: Mounting
+    sheet: int
+    stations_mm: tuple[float, ...]
+    """From the start of the stretch to its end."""
+
+
+MoreSeams = Callable[[tuple[RunLine, ...], tuple[Sheet, ...]], Iterable[GivenSeams]]
+
+
 def stretch_options(
-    job: Job, lines: tuple[RunLine, ...], sheets: tuple[Sheet, ...]
+    job: Job,
+    lines: tuple[RunLine, ...],
+    sheets: tuple[Sheet, ...],
+    more: MoreSeams | None = None,
 ) -> tuple[tuple[StretchOption, ...], Refusals]:
-    """Return all options of all runs, and why edges lack them."""
+    """Return all options of all runs, and why edges lack them; ``more`` names seams to add."""
     refusals = Refusals()
     maker = _Maker(job, lines, sheets, refusals)
     options: list[StretchOption] = []
     for run in range(len(lines)):
         options.extend(maker.options_of(run))
+    if more is not None:
+        known = {_cut_of(option) for option in options}
+        for given in more(lines, sheets):
+            option = maker.given(given)
+            if option is not None and _cut_of(option) not in known:
+                known.add(_cut_of(option))
+                options.append(option)
     for option in options:
         edges = lines[option.run].edges
         refusals.made |= {edges[(option.first + i) % len(edges)].id for i in range(option.count)}
     return tuple(options), refusals
+
+
+def _cut_of(option: StretchOption) -> tuple[object, ...]:
+    """What makes two options the same: stretch, mounting, metal and seams."""
+    seams = tuple(round(piece.from_mm, 4) for piece in option.pieces)
+    return option.run, option.first, option.count, option.mounting, option.sheet, seams
 
 
 class _Maker:
@@ -155,7 +190,7 @@ class _Maker:
             max(max(abs(s.easy_start), abs(s.easy_end)) for s in line.line.stretches)
             for line in lines
         ]
-        self._reach: dict[tuple[int, float], Callable[[Floats], Floats] | None] = {}
+        self._reach: dict[tuple[int, float, str], Callable[[Floats], Floats] | None] = {}
         by_edges = {frozenset(e.id for e in line.edges): i for i, line in enumerate(lines)}
         self._twins = [self._twin(i, by_edges) for i in range(len(lines))]
         self._seams: dict[tuple[int, int, int, Mounting, int], Seams | None] = {}
@@ -215,6 +250,35 @@ class _Maker:
     ) -> Iterator[StretchOption]:
         line = self.lines[run]
         edges = [line.edges[(first + i) % len(line.edges)] for i in range(count)]
+        allowed = self._allowed(line, first, count, mounting)
+        if not allowed:
+            return
+        length = sum(edge.length_mm for edge in edges)
+        fewest = max(1, math.ceil(length / self.job.rules.longest_piece_mm - 1e-9))
+        offered = 0
+        cut = False
+        for pieces in range(fewest, min(fewest + MOST_PIECES, MOST_PIECES) + 1):
+            if pieces > 1 and length / pieces < self.job.rules.shortest_piece_mm - 1e-9:
+                break
+            seams = self._place(run, first, count, mounting, pieces)
+            if seams is None:
+                continue
+            cut = True
+            made = False
+            for sheet in allowed:
+                option = self._option(run, first, count, mounting, sheet, seams)
+                if option is not None:
+                    made = True
+                    yield option
+            offered += made
+            if offered > MORE_PIECES:
+                return
+        if not cut and count == 1:
+            self.refusals.uncut.setdefault(edges[0].id, []).append(mounting)
+
+    def _allowed(self, line: RunLine, first: int, count: int, mounting: Mounting) -> list[int]:
+        """Sheet metals that no rule of gauges refuses along a stretch."""
+        edges = [line.edges[(first + i) % len(line.edges)] for i in range(count)]
         shape = line.shapes[first]
         visible = any(edge.visible for edge in edges)
         folded = shape.return_mm > 0 or (shape.flange == "out" and mounting == "clamped")
@@ -238,28 +302,55 @@ class _Maker:
                     self.refusals.add(edges[0].id, f"{mounting}: {refused[0].sentence}")
             else:
                 allowed.append(sheet)
-        if not allowed:
-            return
-        length = sum(edge.length_mm for edge in edges)
-        fewest = max(1, math.ceil(length / self.job.rules.longest_piece_mm - 1e-9))
-        offered = 0
-        for pieces in range(fewest, min(fewest + MOST_PIECES, MOST_PIECES) + 1):
-            if pieces > 1 and length / pieces < self.job.rules.shortest_piece_mm - 1e-9:
-                break
-            seams = self._place(run, first, count, mounting, pieces)
-            if seams is None:
-                continue
-            made = False
-            for sheet in allowed:
-                option = self._option(run, first, count, mounting, sheet, seams)
-                if option is not None:
-                    made = True
-                    yield option
-            offered += made
-            if offered > MORE_PIECES:
-                return
-        if not offered and count == 1:
-            self.refusals.add(edges[0].id, f"{mounting}: no way of cutting it into pieces is left")
+        return allowed
+
+    def given(self, seams: GivenSeams) -> StretchOption | None:
+        """Return the option with these seams; None where a rule of seams or gauges is against it.
+
+        Near corners and notches they may lie only where the best seams must as well.
+        """
+        rules, line = self.job.rules, self.lines[seams.run]
+        stations = seams.stations_mm
+        lengths = np.diff(stations)
+        whole = stations[-1] - stations[0]
+        shortest = min(rules.shortest_piece_mm, whole)
+        if lengths.min() < shortest - 1e-6 or lengths.max() > rules.longest_piece_mm + 1e-6:
+            return None
+        total = len(line.edges)
+        edges = [(seams.first + i) % total for i in range(seams.count)]
+        fits = all(
+            self._usable(line, i, seams.mounting)
+            and shapes_alike(line.shapes[seams.first], line.shapes[i], seams.mounting)
+            for i in edges
+        )
+        if not fits or seams.sheet not in self._allowed(
+            line, seams.first, seams.count, seams.mounting
+        ):
+            return None
+        looped = line.run.closed and seams.count == total
+        inner = stations[:-1] if looped else stations[1:-1]
+        banned, _ = _unwelcome(self.job, line, seams.mounting)
+        forced = False
+        for station in inner:
+            if seam_unwelcome(self.job, line, station, seams.mounting):
+                laps = (0.0, line.length_mm, -line.length_mm) if line.run.closed else (0.0,)
+                if any(a + 1e-6 < station + s < b - 1e-6 for a, b in banned for s in laps):
+                    return None
+                forced = True
+        if forced:
+            best = self._place(
+                seams.run, seams.first, seams.count, seams.mounting, len(stations) - 1
+            )
+            if best is not None and not best.forced:
+                return None
+        return self._option(
+            seams.run,
+            seams.first,
+            seams.count,
+            seams.mounting,
+            seams.sheet,
+            Seams(stations, 0.0, forced),
+        )
 
     def _judge(self, need: EdgeNeed, sheet: int) -> tuple[Verdict, ...]:
         key = (need, sheet)
@@ -289,62 +380,17 @@ class _Maker:
                 lift = whole if stations[0] < -1e-6 else 0.0
                 seams = Seams(tuple(s + lift for s in stations), seams.cost, seams.forced)
         else:
-            seams = self._find_seams(line, first, count, mounting, pieces)
+            reach = self._fold_reach(line, first)
+            seams = find_seams(self.job, line, first, count, mounting, pieces, reach)
         self._seams[key] = seams
         return seams
 
-    def _find_seams(
-        self, line: RunLine, first: int, count: int, mounting: Mounting, pieces: int
-    ) -> Seams | None:
-        rules = self.job.rules
-        banned, avoided = _unwelcome(self.job, line, mounting)
-        seam_rules = SeamRules(
-            longest_mm=rules.longest_piece_mm,
-            shortest_mm=rules.shortest_piece_mm,
-            banned=banned,
-            avoided=avoided,
-            curved=line.curved,
-            visible=line.visible,
-            visible_cost=rules.seam_visible_minutes,
-            marks=line.starts_mm,
-            reach=self._fold_reach(line, first),
-            trim_mm=rules.trim_per_run_mm if _ends_run(line, first, count) else 0.0,
-        )
-        total, whole = len(line.edges), line.length_mm
-        start = line.starts_mm[first]
-        if line.run.closed and count == total:
-            if first:
-                return None  # the first seam is chosen below, so one start is enough
-            borders = [border % whole for zone in banned + avoided for border in zone]
-            starts = sorted({*line.starts_mm[:-1], *_evenly(whole, ROUND_STARTS), *borders})
-            return place_seams_round(whole, pieces, seam_rules, starts)
-        end = start + sum(line.edges[(first + i) % total].length_mm for i in range(count))
-        if line.run.closed:
-            # what lies behind the start of a loop is near its end, and over the start once more
-            laps = (-whole, 0.0, whole)
-            banned, avoided, curved, visible = (
-                tuple((a + lap, b + lap) for lap in laps for a, b in zones)
-                for zones in (banned, avoided, line.curved, line.visible)
-            )
-            seam_rules = replace(
-                seam_rules,
-                banned=banned,
-                avoided=avoided,
-                curved=curved,
-                visible=visible,
-                marks=tuple(m + lap for lap in laps for m in line.starts_mm),
-            )
-        return place_seams(start, end, pieces, seam_rules)
-
     def _fold_reach(self, line: RunLine, first: int) -> Callable[[Floats], Floats] | None:
-        """How far a straight fold follows a line curved the hard way, from any station."""
+        """How far a fold follows the run of an edge; edges of one offset share it."""
         shape = line.shapes[first]
-        if shape.return_mm <= 0 and shape.flange == "along":
-            return None
-        offset = shape.stand_mm if shape.return_mm > 0 else 0.0
-        key = (self.lines.index(line), offset)
+        key = (self.lines.index(line), shape.stand_mm if shape.return_mm > 0 else 0.0, shape.flange)
         if key not in self._reach:
-            self._reach[key] = fold_reach(line.line, offset, self.job.rules.fold_chord_tolerance_mm)
+            self._reach[key] = reach_of_fold(self.job, line, first)
         return self._reach[key]
 
     # -- one option --------------------------------------------------------------------------------
@@ -440,7 +486,8 @@ class _Maker:
         if not fits:
             self.refusals.add(
                 line.edges[first].id,
-                f"{mounting}: a blank {_size(blank)} fits on no {metal.label} in the stock",
+                f"{mounting}: a blank {_size(blank, job.length_unit)} fits on no {metal.label} "
+                "in the stock",
             )
             return None
         whole = line.length_mm
@@ -523,8 +570,100 @@ class _Maker:
         return frozenset(items[fits].tolist()), frozenset(items[might].tolist())
 
 
+SEAM_RULES = (
+    "no_seam",
+    "seams_on_visible",
+    "longest_piece",
+    "shortest_piece",
+    "fold_chord_tolerance",
+)
+"""Keys of the scenario that say where a run may not be cut into pieces."""
+
+
+def find_seams(
+    job: Job,
+    line: RunLine,
+    first: int,
+    count: int,
+    mounting: Mounting,
+    pieces: int,
+    reach: Callable[[Floats], Floats] | None,
+    kept: Sequence[str] = SEAM_RULES,
+) -> Seams | None:
+    """Return the best seams of a stretch of some edges in so many pieces, or None without any.
+
+    ``reach`` tells how far a fold follows the line; only the ``kept`` rules of ``SEAM_RULES`` hold.
+    """
+    rules = job.rules
+    banned, avoided = _unwelcome(job, line, mounting, kept)
+    seam_rules = SeamRules(
+        longest_mm=rules.longest_piece_mm if "longest_piece" in kept else math.inf,
+        shortest_mm=rules.shortest_piece_mm if "shortest_piece" in kept else 0.0,
+        banned=banned,
+        avoided=avoided,
+        curved=line.curved,
+        visible=line.visible,
+        visible_cost=rules.seam_visible_minutes,
+        marks=line.starts_mm,
+        reach=reach if "fold_chord_tolerance" in kept else None,
+        trim_mm=rules.trim_per_run_mm if _ends_run(line, first, count) else 0.0,
+    )
+    total, whole = len(line.edges), line.length_mm
+    start = line.starts_mm[first]
+    if line.run.closed and count == total:
+        if first:
+            return None  # the first seam is chosen below, so one start is enough
+        borders = [border % whole for zone in banned + avoided for border in zone]
+        starts = sorted({*line.starts_mm[:-1], *_evenly(whole, ROUND_STARTS), *borders})
+        return place_seams_round(whole, pieces, seam_rules, starts)
+    end = start + sum(line.edges[(first + i) % total].length_mm for i in range(count))
+    if line.run.closed:
+        # what lies behind the start of a loop is near its end, and over the start once more
+        laps = (-whole, 0.0, whole)
+        banned, avoided, curved, visible = (
+            tuple((a + lap, b + lap) for lap in laps for a, b in zones)
+            for zones in (banned, avoided, line.curved, line.visible)
+        )
+        seam_rules = replace(
+            seam_rules,
+            banned=banned,
+            avoided=avoided,
+            curved=curved,
+            visible=visible,
+            marks=tuple(m + lap for lap in laps for m in line.starts_mm),
+        )
+    return place_seams(start, end, pieces, seam_rules)
+
+
+def can_be_cut(
+    job: Job, line: RunLine, edge: int, mounting: Mounting, kept: Sequence[str] = SEAM_RULES
+) -> bool:
+    """Whether one edge of a run has seams for any number of pieces under the rules kept."""
+    reach = reach_of_fold(job, line, edge)
+    length, rules = line.edges[edge].length_mm, job.rules
+    fewest = 1
+    if "longest_piece" in kept:
+        fewest = max(1, math.ceil(length / rules.longest_piece_mm - 1e-9))
+    shortest = rules.shortest_piece_mm if "shortest_piece" in kept else 0.0
+    for pieces in range(fewest, MOST_PIECES + 1):
+        if pieces > 1 and length / pieces < shortest - 1e-9:
+            return False
+        if find_seams(job, line, edge, 1, mounting, pieces, reach, kept) is not None:
+            return True
+    return False
+
+
+def reach_of_fold(job: Job, line: RunLine, edge: int) -> Callable[[Floats], Floats] | None:
+    """How far a straight fold follows a line curved the hard way, from any station."""
+    shape = line.shapes[edge]
+    if shape.return_mm <= 0 and shape.flange == "along":
+        return None
+    offset = shape.stand_mm if shape.return_mm > 0 else 0.0
+    return fold_reach(line.line, offset, job.rules.fold_chord_tolerance_mm)
+
+
 def _unwelcome(
-    job: Job, line: RunLine, mounting: Mounting
+    job: Job, line: RunLine, mounting: Mounting, kept: Sequence[str] = SEAM_RULES
 ) -> tuple[tuple[Zone, ...], tuple[Zone, ...]]:
     """Zones of a run where seams are banned, and where they are avoided."""
     rules = job.rules
@@ -533,8 +672,8 @@ def _unwelcome(
     avoided = line.corners + tuple(
         (c.at_mm - c.wide_mm / 2 - keep, c.at_mm + c.wide_mm / 2 + keep) for c in notches
     )
-    banned = line.no_seam
-    if rules.seams_on_visible == "forbidden":
+    banned = line.no_seam if "no_seam" in kept else ()
+    if rules.seams_on_visible == "forbidden" and "seams_on_visible" in kept:
         banned = banned + line.visible
     return banned, avoided
 
@@ -609,6 +748,6 @@ def _evenly(length_mm: float, count: int) -> list[float]:
     return [float(s) for s in np.arange(count) * length_mm / count]
 
 
-def _size(blank: Blank) -> str:
-    spans = np.ptp(np.asarray(blank.outline_mm), axis=0)
-    return f"{spans[0] / INCH_MM:.1f} x {spans[1] / INCH_MM:.1f} in"
+def _size(blank: Blank, unit: str) -> str:
+    long, high = np.ptp(np.asarray(blank.outline_mm), axis=0).tolist()
+    return f"{format_length(long, unit)} x {format_length(high, unit)}"

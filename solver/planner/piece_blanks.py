@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from solver.data.job import INCH_MM, Job
+from solver.data.job import Job
 from solver.data.line import Line, Stretch
 from solver.data.plan import Mounting
 from solver.geometry.blanks import Blank, BlankError, Fold, Hand, LegCut, Notch, Side, blank_of
 from solver.geometry.folds import fold_rise_mm, leg_cuts, leg_faults
 from solver.geometry.lines import joined, sub_line
 from solver.planner.run_lines import FlashingShape, RunLine
+from solver.rules.customary import thickness_words
 from solver.rules.flanges import Profile, flat_profile, folded_profile, profile_refusal
 from solver.rules.gauges import SheetMetal
 from solver.rules.slits import slit_pitch_mm
@@ -118,8 +119,8 @@ class BlankMaker:
             rise = fold_rise_mm(whole, 0.0, whole.length_mm, fold.offset_mm)
             if rise > self.job.rules.fold_chord_tolerance_mm + 1e-9:
                 faults.append(
-                    f"its fold would rise {rise / INCH_MM:.3f} in over the piece; a straight fold "
-                    f"keeps within {self.job.rules.fold_chord_tolerance_mm / INCH_MM:.3f} in"
+                    f"its fold would rise {thickness_words(rise)} over the piece; a straight fold "
+                    f"keeps within {thickness_words(self.job.rules.fold_chord_tolerance_mm)}"
                 )
             faults += leg_faults(line.line, start_mm, end_mm, fold.leg_mm, toward)
             side: Side = "grip" if fold.toward == "out" else "free"

@@ -6,6 +6,7 @@ more of them than needed: what is named and then mended leaves a plan.
 
 import copy
 import json
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -247,6 +248,49 @@ def no_metal_that_clamps(one):
     del one["stock"]["sheets"]
 
 
+def longer_sides(one):
+    """Make the middle panel 140 in long: more than the longest piece of 96 in."""
+    one["edges"]["aft.near | open (left)"] = {"path": ["B", 140, "D"]}
+    one["edges"]["aft.near | open (right)"] = {"path": ["C", 140, "A"]}
+    one["patches"]["aft.near"]["area"] = "35 ft2"
+
+
+def no_seam_all_along(one):
+    longer_sides(one)
+    one["edges"]["aft.near | open (left)"]["no_seam"] = [[1, 139]]
+
+
+def no_seam_where_it_shows(one):
+    longer_sides(one)
+    one["edges"]["aft.near | open (left)"]["visible"] = True
+    one["stock"]["sheets"][0]["gauge"] = 20
+    one["rules"] = {"seams_on_visible": "forbidden"}
+
+
+def pieces_too_long_or_too_short(one):
+    longer_sides(one)
+    one["rules"] = {"longest_piece": 120, "shortest_piece": 110}
+    one["stock"]["sheets"][0]["size"] = [48, 144]
+
+
+def a_fold_on_a_hard_curve(one):
+    # A return along a line that rises and falls with a radius of 30 in: within 1/16 in a straight
+    # fold reaches sqrt(8 * 30 * 1/16) = 3.9 in, less than the shortest piece.
+    one["edges"]["fore | aft.near"] = {
+        "path": ["B", {"up": 36, "radius": 30}, {"down": 36, "radius": 30}, "A"],
+        "toward": "rear",
+        "return": "1/2 in",
+        "return_to": "fore",
+    }
+    one["rules"] = {"shortest_piece": 9}
+
+
+def only_an_offcut(one):
+    one["stock"] = {
+        "offcuts": [{"metal": "galvanised", "gauge": 20, "size": [12, 40], "on_hand": 1}]
+    }
+
+
 CASES = [
     (
         heavy_patch,
@@ -309,6 +353,35 @@ CASES = [
         lambda one: one["rules"].update(pulls=["up", "left"]),
     ),
     (
+        no_seam_all_along,
+        (
+            "aft.near | open (left)",
+            '"no_seam" from 1 in to 139 in',
+            "no piece is longer than 96 in",
+        ),
+        lambda one: one["edges"]["aft.near | open (left)"].pop("no_seam"),
+    ),
+    (
+        no_seam_where_it_shows,
+        ("aft.near | open (left)", "is visible", "seams_on_visible", "longer than 96 in"),
+        lambda one: one["rules"].pop("seams_on_visible"),
+    ),
+    (
+        pieces_too_long_or_too_short,
+        ("longer than 120 in", "shorter than 110 in", "is 140 in long"),
+        lambda one: one["rules"].pop("shortest_piece"),
+    ),
+    (
+        a_fold_on_a_hard_curve,
+        ("fore | aft.near", "keeps within 1/16 in", "shorter than 9 in"),
+        lambda one: one["rules"].update(shortest_piece=3),
+    ),
+    (
+        only_an_offcut,
+        ("fore | aft.near", "fore | open", "can only be cut from", "12 in x 40 in"),
+        lambda one: one["stock"].update(PANELS["stock"]),
+    ),
+    (
         no_metal_that_clamps,
         ("open", "clamp"),
         lambda one: one["stock"].update(PANELS["stock"]),
@@ -348,6 +421,35 @@ def test_once_what_was_named_is_mended_there_is_a_plan(number):
         mend(one)
 
     assert plan_job(panels(both)).cost is not None
+
+
+def test_why_not_is_told_in_the_unit_of_the_scenario():
+    # A stand of 100 mm that shows; no figure of the answer is in inches.
+    def metric(one):
+        one["length_unit"] = "mm"
+        for name, edge in one["edges"].items():
+            path = edge["path"] if isinstance(edge, dict) else edge
+            one["edges"][name] = (edge if isinstance(edge, dict) else {}) | {
+                "path": millimetres(path)
+            }
+        one["kinds"] = {"open": {"grip": 32}}
+        one["edges"]["fore | aft.near"].update(stand=100, visible=True)
+        one["stock"]["sheets"][0].update(size=["48 in", "96 in"])
+        one["stock"]["rolls"][0].update(width="8 in")
+
+    plan = plan_job(panels(metric))
+    said = " ".join(one.sentence for one in plan.impossible)
+    assert "stand 100 mm" in said
+    assert not re.search(r"[0-9] in\b", said)
+
+
+def millimetres(step):
+    """Turn a path in inches into millimetres."""
+    if isinstance(step, list):
+        return [millimetres(one) for one in step]
+    if isinstance(step, dict):
+        return step | {"radius": 25.4 * step["radius"]}
+    return step if isinstance(step, str) else 25.4 * step
 
 
 def test_masses_are_told_in_both_units_where_no_plan_is_possible():
