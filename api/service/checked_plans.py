@@ -1,0 +1,33 @@
+"""Every plan that the checker accepts on the way, handed on while the search goes on.
+
+The planner checks each better plan before it tells its cost.  The child listens there, so that its
+supervisor has the best checked plan whatever happens next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from solver.data.job import Job
+from solver.data.plan import Plan
+from solver.planner import plan_job as planner
+
+
+@contextmanager
+def checked_plans(on_plan: Callable[[Plan], None]) -> Iterator[None]:
+    """Hand on each accepted plan that can be built, until exit; of a process with one search."""
+    names = vars(planner)
+    check: Callable[[Plan, Job], Plan] = names["checked"]
+
+    def told(plan: Plan, job: Job) -> Plan:
+        accepted = check(plan, job)
+        if accepted.cost is not None:
+            on_plan(accepted)
+        return accepted
+
+    names["checked"] = told
+    try:
+        yield
+    finally:
+        names["checked"] = check

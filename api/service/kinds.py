@@ -1,0 +1,207 @@
+"""The kinds of job, one row each: what is asked, how it is made ready, and what the child runs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, Protocol
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from api.engine import Engine
+from api.limits import DEFAULT_COUNT, DEFAULT_DIFFER, LARGEST_SEED, MOST_JOINTS, MOST_OPTIONS
+from api.service.settings import DEFAULT_JOB_SECONDS, LONGEST_JOB_SECONDS
+from solver.data.job import Job
+
+Name = Annotated[str, StringConstraints(max_length=200)]
+Names = Annotated[tuple[Name, ...], Field(max_length=200)]
+JobId = Annotated[str, StringConstraints(pattern="^[0-9a-f]{24}$")]
+PAPERS_SECONDS = 600.0
+
+
+class _Body(BaseModel):
+    """Numbers are numbers, nothing unknown passes, everything has a bound."""
+
+    model_config = ConfigDict(
+        extra="forbid", strict=True, allow_inf_nan=False, frozen=True, use_attribute_docstrings=True
+    )
+
+
+class WhatIfBody(_Body):
+    """What is asked of the scenario without changing it."""
+
+    pins: Annotated[dict[Name, Name], Field(max_length=200)] = {}
+    """Patches to labels: one label stays together, different labels apart."""
+    splits: Names = ()
+    """Edges that are to be joints."""
+    joins: Names = ()
+    """Edges that are not to be joints."""
+    crew: Annotated[int, Field(ge=1, le=50)] | None = None
+    """People who lift."""
+    lift_limit: Name | None = None
+    """The heaviest section, with its unit."""
+    most_sections: Annotated[int, Field(ge=1, le=1000)] | None = None
+    without: Names = ()
+    """Stock to leave out: a gauge, a metal, a form, a width or an item."""
+    symmetric: bool = False
+    """Both sides split alike."""
+
+
+class Asked(_Body):
+    """What every job says."""
+
+    group: Annotated[str, StringConstraints(pattern="^[A-Za-z0-9._-]{0,64}$")] = ""
+    """Groups take turns in the queue: name one for a sweep, so that it holds up nobody else."""
+
+
+class _Planned(Asked):
+    scenario: dict[str, Any]
+    """The scenario, in the form that people write or spelled out."""
+    seconds: Annotated[float, Field(gt=0, le=LONGEST_JOB_SECONDS)] = DEFAULT_JOB_SECONDS
+    """Time to look for better plans, for all of them."""
+    seed: Annotated[int, Field(ge=0, le=LARGEST_SEED)] = 0
+    """The same seed gives the same plan."""
+    what_if: WhatIfBody = WhatIfBody()
+
+
+class PlanAsked(_Planned):
+    """One plan of a scenario."""
+
+    kind: Literal["plan"]
+
+
+class OptionsAsked(_Planned):
+    """Plans of a scenario that differ in their joints."""
+
+    kind: Literal["options"]
+    count: Annotated[int, Field(ge=1, le=MOST_OPTIONS)] = DEFAULT_COUNT
+    """How many."""
+    differ_by: Annotated[int, Field(ge=1, le=MOST_JOINTS)] = DEFAULT_DIFFER
+    """Joints by which each differs from the others, left and right counting alike."""
+
+
+class PapersAsked(Asked):
+    """The papers for the bench, of a plan that another job made."""
+
+    kind: Literal["papers"]
+    job: JobId
+    """Id of a job that has a plan."""
+    option: Annotated[int, Field(ge=1, le=MOST_OPTIONS)] = 1
+    """Of a job with several plans, which."""
+    paper: Literal["a4", "letter"] | None = None
+    """Left out: letter for a plan in inches, else A4."""
+    long_page: bool = False
+    """Full size on long pages, for a wide printer."""
+    date: Annotated[str, StringConstraints(max_length=40, pattern="^[ -~]*$")] = ""
+    """Printed as given."""
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A job made ready: its title, its time, and what its child is given."""
+
+    title: str
+    seconds: float
+    inputs: Mapping[str, Any]
+
+
+class Finished(Protocol):
+    """Gives plans and scenarios of other jobs to a kind that builds on them."""
+
+    def plan(self, job_id: str, option: int) -> dict[str, Any]:
+        """Return a plan as JSON values; raises ScenarioErrors where there is none."""
+
+    def scenario(self, job_id: str) -> dict[str, Any] | None:
+        """Return the scenario that a job was given, as JSON values."""
+
+
+Prepare = Callable[[Any, Engine, Finished], Ready]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One row of the table: ``run`` names what the child calls, as "module:function"."""
+
+    name: str
+    summary: str
+    body: type[Asked]
+    prepare: Prepare
+    run: str
+    result: str
+    """Name of the result's schema in the service's description."""
+
+
+def asked_job(body: _Planned, engine: Engine) -> tuple[Job, dict[str, Any]]:
+    """Return the job of a body, with its what-ifs, and its scenario; raises ScenarioErrors."""
+    job = engine.read(body.scenario)
+    asked = body.what_if
+    if asked == WhatIfBody():
+        return job, body.scenario
+    from solver.planner.what_if import WhatIf
+
+    what_if = WhatIf(
+        pins=tuple(asked.pins.items()),
+        splits=asked.splits,
+        joins=asked.joins,
+        crew=asked.crew,
+        lift_limit=asked.lift_limit,
+        most_sections=asked.most_sections,
+        without=asked.without,
+        symmetric=asked.symmetric,
+    )
+    job = engine.what_if(job, what_if)
+    return job, engine.resolved(job)
+
+
+def _plan(body: PlanAsked, engine: Engine, finished: Finished) -> Ready:
+    job, scenario = asked_job(body, engine)
+    inputs = {"scenario": scenario, "seconds": body.seconds, "seed": body.seed}
+    return Ready(job.title, body.seconds, inputs)
+
+
+def _options(body: OptionsAsked, engine: Engine, finished: Finished) -> Ready:
+    job, scenario = asked_job(body, engine)
+    inputs = {
+        "scenario": scenario,
+        "seconds": body.seconds,
+        "seed": body.seed,
+        "count": body.count,
+        "differ_by": body.differ_by,
+    }
+    return Ready(job.title, body.seconds, inputs)
+
+
+def _papers(body: PapersAsked, engine: Engine, finished: Finished) -> Ready:
+    plan = finished.plan(body.job, body.option)
+    inputs = {
+        "plan": plan,
+        "scenario": finished.scenario(body.job),
+        "paper": body.paper,
+        "long_page": body.long_page,
+        "date": body.date,
+    }
+    return Ready(str(plan["title"]), PAPERS_SECONDS, inputs)
+
+
+KINDS: Mapping[str, Kind] = {
+    one.name: one
+    for one in (
+        Kind("plan", "One plan", PlanAsked, _plan, "api.service.runs:run_plan", "Plan"),
+        Kind(
+            "options",
+            "Plans that differ in their joints",
+            OptionsAsked,
+            _options,
+            "api.service.runs:run_options",
+            "OptionsAnswer",
+        ),
+        Kind(
+            "papers",
+            "The papers for the bench, of a plan that another job made",
+            PapersAsked,
+            _papers,
+            "api.service.runs:run_papers",
+            "Files",
+        ),
+    )
+}
