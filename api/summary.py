@@ -25,8 +25,8 @@ from solver.data.plan import (
 from solver.data.units import format_length, format_thickness
 from solver.rules.exposure import HEALTH_CAUTIONS
 
-SCREEN_LINES = 44
-"""Lines of a summary that still fits a screen of 45 with the prompt below it."""
+SCREEN_LINES = 39
+"""Lines of a summary that still fits a screen of 40 with the prompt below it."""
 
 _SECOND_BLOCK = 42
 """Column where the right one of two blocks begins."""
@@ -79,8 +79,8 @@ def summarise(
     """Return the summary of a plan, at most 80 columns wide.
 
     ``job`` names the stock in words.  ``lines`` is the height to keep to: where it is short,
-    patches and cautions are cut to a line each and long lists end with what is missing; None
-    prints all, with the basis of each lift and where each section's mass is.  ``stopped`` tells
+    what the bound covers is left out, patches and cautions are cut to a line each and long
+    lists end with what is missing; None prints all, with the basis of each lift and where each section's mass is.  ``stopped`` tells
     that the builder ended the work.
     """
     if plan.status == "impossible":
@@ -110,7 +110,6 @@ def summarise(
     own += [wrap(text, first="  - ", rest="    ") for text in plan.notes]
     text = [*whole, *(line for one in own for line in one), *usual]
     if lines is not None and len(text) > lines:
-        top.append(clip(f"PROOF  {plain(_covers(plan))}", WIDTH))
         text = _short(top, _sections_short(plan), own, usual, lines)
     return "\n".join(text) + "\n"
 

@@ -122,6 +122,10 @@ def _many_sections(count):
     return sections, removal
 
 
+def test_a_screen_has_40_lines_and_one_of_them_is_the_prompts():
+    assert SCREEN_LINES < 40
+
+
 def test_eight_sections_and_many_cautions_still_fit_the_screen():
     sections, removal = _many_sections(8)
     cautions = tuple(f"caution {k}: {'something to mind, ' * 8}" for k in range(30))
@@ -135,6 +139,9 @@ def test_eight_sections_and_many_cautions_still_fit_the_screen():
     assert "left 15 up" in text
     assert "more cautions: --full prints all" in text
     assert "Local codes and licensed practice decide." in text
+    # what the bound covers is for those who ask for everything
+    assert "PROOF" not in text
+    assert "PROOF" in summarise(plan, lid_job(), lines=None)
 
 
 def test_forty_sections_are_cut_on_a_screen_and_whole_in_full():
