@@ -400,6 +400,13 @@ class Master:
         """Allow at most ``most`` of these columns (sections that block one another for ever)."""
         self.model.add(sum(self.variables.sections[i] for i in columns) <= most)
 
+    def forbid_together(self, options: Sequence[int]) -> None:
+        """Ask for other options than all of these: their blanks were not brought onto the stock.
+
+        That a nest was not found is no proof that there is none, so no bound may follow from it.
+        """
+        self.model.add(sum(self.variables.options[i] for i in options) <= len(options) - 1)
+
     def differ(self, joints: Sequence[int], by: int) -> None:
         """Ask for at least so many other joints than these (indices of edges).
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 from solver.data.job import Job, StockItem
 from solver.data.until import Until
-from solver.nests.price_bound import price_bound
+from solver.nests.price_bound import bound_from_rows
+from solver.nests.price_rows import Rows, price_rows
 from solver.nests.purchase import purchase
 from solver.nests.shapes import PriceBound, Purchase, Shape, Stock
 from solver.planner.options import PieceOption
@@ -67,6 +68,7 @@ class Nester:
         self.seed = seed
         self._known: dict[object, SheetNest] = {}
         self._effort: dict[object, int] = {}
+        self._rows: dict[object, Rows] = {}
         self._bounds: dict[object, PriceBound] = {}
 
     def nest(
@@ -97,6 +99,7 @@ class Nester:
                 effort=effort,
                 start=start,
                 until=until,
+                rows=self._rows_of(key, shapes, stocks) if effort else None,
             )
             nest = SheetNest(sheet, ordered, shapes, stocks, bought)
             if known is None or _better(bought, known.bought):
@@ -113,8 +116,19 @@ class Nester:
         """Proven least price at which the pieces of a nest could be nested at all."""
         key = (nest.sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in nest.pieces))
         if key not in self._bounds:
-            self._bounds[key] = price_bound(nest.shapes, nest.stocks, self.job.rules.cutting_gap_mm)
+            rows = self._rows_of(key, nest.shapes, nest.stocks)
+            self._bounds[key] = bound_from_rows(rows, nest.stocks)
         return self._bounds[key]
+
+    def bounds(self, nests: Sequence[SheetNest]) -> tuple[PriceBound, ...]:
+        """Proven least prices of several nests."""
+        return tuple(self.bound(nest) for nest in nests)
+
+    def _rows_of(self, key: object, shapes: Sequence[Shape], stocks: Sequence[Stock]) -> Rows:
+        """Rows that every purchase of these shapes meets, worked out once."""
+        if key not in self._rows:
+            self._rows[key] = price_rows(shapes, stocks, self.job.rules.cutting_gap_mm)
+        return self._rows[key]
 
 
 def _better(one: Purchase, other: Purchase) -> bool:

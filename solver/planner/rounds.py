@@ -8,8 +8,9 @@ and lets the master decide again with that in mind.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Literal
 
 from solver.data.job import Job
@@ -24,6 +25,7 @@ from solver.models.removal import (
     sections_of_columns,
 )
 from solver.models.split_problem import SplitProblem
+from solver.nests.shapes import PriceBound
 from solver.planner.assemble import Body, assemble
 from solver.planner.lane_cuts import LaneCuts
 from solver.planner.master_of import Costs, master_problem_of, stock_order
@@ -47,8 +49,16 @@ STEPS: tuple[tuple[Literal["decide", "nest"], int], ...] = (
 )
 """What is done in turn, with the effort of the nests (steps of their search): a first plan soon,
 then the most promising candidate nested better, and new ones that know how full stock gets."""
+MOST_IDLE, MOST_IDLE_TIMED = 2, 6
+"""The search ends after so many steps that made nothing better."""
 ENOUGH_GAP = 0.01
 """Without a time limit the search ends here: a hundredth is less than the minutes are known by."""
+MOST_TRIES = 24
+"""Choices of the master that are nested until blanks fit on the stock that can be had."""
+MOST_UNFIT = 2
+"""Choices whose blanks did not fit that are nested again, with more effort."""
+TIGHTER = 0.9
+"""Where blanks did not fit, stock counts as so much less full than it was taken for."""
 MOST_TURNS = 200
 """Times that the master is solved again for rows found on the way."""
 MOST_LANE_TURNS = 8
@@ -106,7 +116,8 @@ class Found:
     stopped: bool = False
     impossible: bool = False
     short_of_stock: tuple[str, ...] = ()
-    bodies_checked: int = field(default=0)
+    purchase_bound: Callable[[], tuple[PriceBound, ...]] = tuple
+    """Proven least prices of the sheet metals' blanks in ``nests``, worked out when asked for."""
 
 
 @dataclass(frozen=True)
@@ -143,22 +154,36 @@ def decide(
     ``on_better`` is called with each better plan (and checks it).
     """
     search = _Search(parts, limits, on_better, on_phase, unlike or Unlike())
-    for step, effort in STEPS:
+    timed = limits.deadline is not None
+    idle, before = 0, math.inf
+    for step, effort in _steps(timed):
         if search.candidates and limits.until.over():
             break
+        idle, before = (0 if search.least() < before else idle + 1), search.least()
+        if idle > (MOST_IDLE_TIMED if timed else MOST_IDLE):
+            break
         if step == "decide":
-            on = search.decide()
-            if on is None:
+            if not search.try_choices(effort):
                 break
-            search.nest(on, effort)
         else:
-            search.nest(search.most_promising(), effort)
-        if _proven(search.found, 0.0 if limits.deadline is not None else ENOUGH_GAP):
+            for candidate in (search.most_promising(), *search.unfit()):
+                search.nest(candidate, effort)
+        if _proven(search.found, 0.0 if timed else ENOUGH_GAP):
             break
     found = search.found
     found.stopped = limits.should_stop()
     found.time_cut |= Until(limits.deadline).over()
     return found
+
+
+def _steps(timed: bool) -> Iterator[tuple[Literal["decide", "nest"], int]]:
+    """Steps in turn; with a time limit they go on with ever more effort."""
+    yield from STEPS
+    effort = STEPS[-1][1]
+    while timed:
+        yield "decide", effort
+        effort *= 2
+        yield "nest", effort
 
 
 @dataclass
@@ -170,6 +195,8 @@ class _Candidate:
     nests: tuple[SheetNest, ...] = ()
     cost: float = math.inf
     fill: dict[int, float] = field(default_factory=dict)
+    avoided: bool = False
+    """Whether its blanks did not fit, so that the master was asked for others."""
 
 
 class _Search:
@@ -192,15 +219,17 @@ class _Search:
         self._problem = problem_of(parts)
         self._nester = Nester(parts.job, parts.sheets, limits.seed)
         self._lazy = _Lazy([], [], LaneCuts(parts.job, parts.sheets, parts.options), unlike)
+        self._tight: dict[int, float] = {}
+        """How full the stock of sheet metals gets whose blanks did not all fit."""
 
-    def decide(self) -> _Candidate | None:
+    def decide(self, *, bare: bool = False) -> _Candidate | None:
         """Let the master decide, with stock as full as nests have shown; None if it has nothing.
 
-        The first decision counts stock by bare area, and so proves the bound.
+        The first decision counts stock by bare area, and so proves the bound; ``bare`` ones too.
         """
         first = not self.candidates
         self._on_phase("deciding" if first else "deciding again")
-        fill = {} if first else self.most_promising().fill
+        fill = {} if first or bare else {**self.most_promising().fill, **self._tight}
         hint = None if first else self.most_promising().answer
         answer, order = _choose(
             self.parts,
@@ -227,9 +256,37 @@ class _Search:
         self.candidates.append(_Candidate(answer, order))
         return self.candidates[-1]
 
+    def try_choices(self, effort: int) -> bool:
+        """Let the master decide and nest what it chose, again until some plan's blanks fit.
+
+        Return whether the master had a choice to make.
+        """
+        for _ in range(MOST_TRIES):
+            choice = self.decide()
+            if choice is None and self.candidates and self.found.body is None:
+                choice = self.decide(bare=True)  # stock so little filled would not hold them all
+            if choice is None:
+                return self.found.body is not None
+            self.nest(choice, effort)
+            if self.found.body is not None or self.limits.until.over():
+                break
+        return True
+
     def most_promising(self) -> _Candidate:
         """Return the cheapest candidate; before any was nested, the last."""
         return min(reversed(self.candidates), key=lambda candidate: candidate.cost)
+
+    def least(self) -> float:
+        """Return the least cost of a plan so far."""
+        return math.inf if self.found.body is None else self.found.body.cost.objective
+
+    def unfit(self) -> list[_Candidate]:
+        """Return the cheapest choices whose blanks did not fit yet, though a plan might be better.
+
+        Their cost counts stock by area: none is worth another try where that is not below the best.
+        """
+        hopeful = [c for c in self.candidates if c.cost == math.inf and _hope(c) < self.least()]
+        return sorted(hopeful, key=_hope)[:MOST_UNFIT]
 
     def nest(self, candidate: _Candidate, effort: int) -> None:
         """Buy and nest for a candidate with this effort, and keep the plan if it is the best."""
@@ -238,28 +295,50 @@ class _Search:
         self.found.time_cut |= any(nest.bought.cut_short for nest in nests)
         candidate.fill = _learn(nests)
         candidate.nests = tuple(nests)
-        if not all(nest.complete for nest in nests):
-            self.found.short_of_stock = tuple(
-                self.parts.sheets[nest.sheet].metal.label for nest in nests if not nest.complete
-            )
+        failed = [nest.sheet for nest in nests if not nest.complete]
+        if failed:
+            if not candidate.avoided:
+                candidate.avoided = True
+                self._avoid(candidate, failed)
             return
+        if self.found.body is not None and self.limits.until.over():
+            return  # a plan is at hand: putting another together would keep whoever waits
         body = _body(self.parts, candidate.answer, candidate.order, nests)
         candidate.cost = body.cost.objective
         best = self.found.body
         if best is None or candidate.cost < best.cost.objective - 1e-9:
             self.found.body = body
             self.found.nests = candidate.nests
+            self.found.purchase_bound = partial(self._nester.bounds, candidate.nests)
             self._on_better(self.found)
+
+    def _avoid(self, candidate: _Candidate, failed: Sequence[int]) -> None:
+        """Choose other pieces for sheet metals whose blanks did not fit, and fewer of them."""
+        self.found.short_of_stock = tuple(self.parts.sheets[i].metal.label for i in failed)
+        for sheet in failed:
+            fill = self._tight.get(sheet, candidate.fill.get(sheet, 1.0))
+            self._tight[sheet] = max(EMPTIEST, fill * TIGHTER)
+            chosen = [i for i in candidate.answer.options if self.parts.options[i].sheet == sheet]
+            self._lazy.failed.append(chosen)
+
+
+def _hope(candidate: _Candidate) -> float:
+    cost = candidate.answer.cost
+    return math.inf if cost is None else cost
 
 
 @dataclass(frozen=True)
 class _Lazy:
-    """Rows found on the way: orders of removal that are impossible, lanes; and other splits."""
+    """Rows found on the way: orders of removal that are impossible, lanes; and other splits.
+
+    ``failed`` are options whose blanks were not brought onto the stock together.
+    """
 
     order: list[tuple[list[int], int]]
     lanes: list[LaneRow]
     cuts: LaneCuts
     unlike: Unlike
+    failed: list[list[int]] = field(default_factory=list)
 
 
 def _choose(
@@ -277,6 +356,8 @@ def _choose(
         master.forbid_sections(columns, most)
     for lanes in lazy.lanes:
         master.add_lane_row(lanes)
+    for options in lazy.failed:
+        master.forbid_together(options)
     place = {edge.id: i for i, edge in enumerate(problem.edges)}
     for split in lazy.unlike.splits:
         master.differ([place[edge] for edge in sorted(split)], lazy.unlike.by)

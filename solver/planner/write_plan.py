@@ -13,7 +13,6 @@ from solver.data.digest import digest_of
 from solver.data.job import Job
 from solver.data.plan import HowMade, Plan, Proof, Requirement, Status
 from solver.planner.cautions import cautions_of, notes_of
-from solver.planner.nesting import Nester
 from solver.planner.rounds import GAP_PROVEN, Found, Parts
 
 LIBRARIES = ("ortools", "numpy", "scipy", "shapely", "pydantic")
@@ -139,8 +138,7 @@ def _proof(request: Request, found: Found, cost: float | None, parts: Parts | No
     purchase_bound, covers = None, "not computed for this state of the work"
     gap = None
     if parts is not None and found.body is not None:
-        nester = Nester(request.job, parts.sheets, request.seed)
-        bounds = [nester.bound(nest) for nest in found.nests]
+        bounds = found.purchase_bound()
         metal = found.body.cost.metal
         purchase_bound = min(sum(b.value for b in bounds), metal)
         covers = "; ".join(dict.fromkeys(b.basis for b in bounds)) or "no metal is bought"

@@ -1,0 +1,42 @@
+"""The loop of deciding and nesting goes round until a plan's blanks fit, and ends."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from solver.checker import check_plan
+from solver.intake.job_of import read_job
+from solver.planner.plan_job import plan_job
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+def tub_on_one_sheet(width, length):
+    """The round tub, with one sheet to be had: its rings are cut from a single small sheet."""
+    scenario = json.loads((SCENARIOS / "ring-on-a-tub.json").read_text())
+    scenario["stock"]["sheets"] = [
+        {"metal": "galvanised", "gauge": 22, "size": [width, length], "price": 30, "for_sale": 1}
+    ]
+    return read_job(scenario)
+
+
+@pytest.mark.parametrize(("width", "length"), [(20, 30), (24, 26)])
+def test_where_few_long_arcs_do_not_fit_the_only_sheet_shorter_ones_are_tried(width, length):
+    """By area the sheet holds two arcs a ring; they do not nest on it, three a ring do."""
+    found = []
+    job = tub_on_one_sheet(width, length)
+    plan = plan_job(
+        job,
+        on_progress=lambda progress: found.append(progress.best),
+        should_stop=lambda: bool(found) and found[-1] is not None,
+    )
+    assert plan.cost is not None
+    assert len(plan.pieces) > 4
+    assert check_plan(job, plan).ok
+
+
+def test_a_sheet_that_is_too_small_for_any_choice_ends_without_an_answer():
+    plan = plan_job(tub_on_one_sheet(13, 26))
+    assert plan.status == "no answer"
+    assert any("22 ga galvanised" in note for note in plan.notes)
