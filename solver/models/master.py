@@ -11,6 +11,7 @@ Decisions (all whole numbers)
     q_S  the section exists        z_e  the edge is a joint
     y_o  the option is made        n_k, h_k  units bought, taken from hand
     t    one template serves two mirrored pieces     u_m  a sheet metal is set up for
+    r    a piece of an option is made from one that is there already
     b, c bolts and clamps to buy beyond what is on hand
 
 Rules
@@ -21,6 +22,8 @@ Rules
     area: for every set C of stock, what only C can hold fits on C (blanks and stock grown by half
         the cutting gap, so that the gap is counted exactly once)
     an option needs at least one unit that can hold each of its pieces
+    a piece that is there becomes one piece at most, of an option that is made; that piece takes no
+        stock, no place in its metal's setting up, and perhaps no template
     rows found lazily: sections that cannot come off in any order; lanes that are too full
 
 Objective: money for metal, joints and labor with the goal's weights.  Areas and money are rounded
@@ -99,6 +102,19 @@ class Option:
 
 
 @dataclass(frozen=True)
+class Reuse:
+    """A piece of an option made from a piece that is there already."""
+
+    option: int
+    piece: int
+    """Its place among the option's needs."""
+    existing: int
+    saving: float
+    """Weighted money not spent, the metal apart."""
+    needs_template: bool = False
+
+
+@dataclass(frozen=True)
 class StockKind:
     """A stock item as the model sees it."""
 
@@ -116,6 +132,8 @@ class LaneRow:
 
     weights: Mapping[int, int]
     room: Mapping[int, int]
+    reused: Mapping[int, int] = field(default_factory=dict)
+    """What of an option's weight falls away, by reuse."""
 
 
 @dataclass(frozen=True)
@@ -146,6 +164,7 @@ class MasterProblem:
     """Columns that must be chosen together, or (with -1) not at all: a symmetric split."""
     symmetric_groups: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...] = ()
     """Columns of which as many must be chosen as of others: alike but for one-sided patches."""
+    reuses: tuple[Reuse, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -159,6 +178,7 @@ class MasterAnswer:
     options: tuple[int, ...] = ()
     bought: tuple[int, ...] = ()
     from_hand: tuple[int, ...] = ()
+    reused: tuple[int, ...] = ()
     cut_by_clock: bool = False
     work: float = 0.0
     """Deterministic work done, in the solver's own unit."""
@@ -172,6 +192,7 @@ class _Variables:
     bought: list[cp_model.IntVar] = field(default_factory=list)
     hand: list[cp_model.IntVar] = field(default_factory=list)
     set_up: list[cp_model.IntVar] = field(default_factory=list)
+    reuses: list[cp_model.IntVar] = field(default_factory=list)
     cost: list[tuple[int, cp_model.IntVar]] = field(default_factory=list)
 
 
@@ -199,6 +220,7 @@ class Master:
         self._add_joints()
         self._add_cover()
         self._add_clashes()
+        self._reused = self._add_reuses()
         self._add_templates()
         self._add_set_up()
         self._add_stock()
@@ -288,10 +310,39 @@ class Master:
         for options in self.problem.clashes:
             self.model.add_at_most_one(self.variables.options[i] for i in options)
 
+    def _add_reuses(self) -> dict[tuple[int, int], list[int]]:
+        """A piece that is there serves once, and a piece is made from one of them at most.
+
+        Returns the reuses by option and piece.
+        """
+        by_piece: dict[tuple[int, int], list[int]] = defaultdict(list)
+        by_existing: dict[int, list[cp_model.IntVar]] = defaultdict(list)
+        for index, reuse in enumerate(self.problem.reuses):
+            used = self.model.new_bool_var(f"r{index}")
+            self.variables.reuses.append(used)
+            self.variables.cost.append((-_ceil_money(reuse.saving), used))
+            by_piece[reuse.option, reuse.piece].append(index)
+            by_existing[reuse.existing].append(used)
+        for (option, _), reuses in by_piece.items():
+            made = self.variables.options[option]
+            self.model.add(sum(self.variables.reuses[i] for i in reuses) <= made)
+        for literals in by_existing.values():
+            self.model.add_at_most_one(literals)
+        return by_piece
+
+    def _from_there(self, option: int, piece: int) -> list[cp_model.IntVar]:
+        """Whether a piece is made from one that is there: at most one of these."""
+        return [self.variables.reuses[i] for i in self._reused.get((option, piece), ())]
+
     def _add_templates(self) -> None:
         """One template serves a piece and its mirrored twin where both are cut alike."""
         makers: dict[str, list[cp_model.IntVar]] = defaultdict(list)
+        without: dict[str, list[cp_model.IntVar]] = defaultdict(list)
         savings: dict[tuple[str, str], float] = defaultdict(float)
+        for index, reuse in enumerate(self.problem.reuses):
+            templates = self.problem.options[reuse.option].templates
+            if templates and not reuse.needs_template:
+                without[templates[reuse.piece].name].append(self.variables.reuses[index])
         for option, made in zip(self.problem.options, self.variables.options, strict=True):
             for template in option.templates:
                 makers[template.name].append(made)
@@ -303,19 +354,29 @@ class Master:
                 shared = self.model.new_bool_var(f"t {name}")
                 self.model.add(shared <= sum(makers[name]))
                 self.model.add(shared <= sum(makers[twin]))
+                if without[name] or without[twin]:
+                    both = [*makers[name], *makers[twin]]
+                    there = [*without[name], *without[twin]]
+                    self.model.add(shared + sum(there) <= sum(both))
                 self.variables.cost.append((-_ceil_money(saving), shared))
 
     def _add_set_up(self) -> None:
         """Each sheet metal that is used is set up for once."""
-        by_sheet: dict[int, list[cp_model.IntVar]] = defaultdict(list)
-        for option, made in zip(self.problem.options, self.variables.options, strict=True):
-            by_sheet[option.sheet].append(made)
+        by_sheet: dict[int, list[tuple[int, Option]]] = defaultdict(list)
+        for index, option in enumerate(self.problem.options):
+            by_sheet[option.sheet].append((index, option))
         for sheet in range(self.problem.sheet_count):
             used = self.model.new_bool_var(f"u{sheet}")
             self.variables.set_up.append(used)
             self.variables.cost.append((_floor_money(self.problem.setup_cost), used))
-            for made in by_sheet[sheet]:
-                self.model.add_implication(made, used)
+            for index, option in by_sheet[sheet]:
+                made = self.variables.options[index]
+                kept = [self._from_there(index, piece) for piece in range(len(option.needs))]
+                if not all(kept):
+                    self.model.add_implication(made, used)
+                else:  # nothing is cut where all its pieces are there
+                    for there in kept:
+                        self.model.add(made <= used + sum(there))
 
     def _add_stock(self) -> None:
         """What only some stock can hold fits on that stock, by area."""
@@ -334,8 +395,13 @@ class Master:
             self._add_area_rows(sheet)
         at_least: dict[tuple[int, frozenset[int]], None] = {}
         for index, option in enumerate(problem.options):
-            for need in option.needs:
-                at_least[index, need.holds] = None
+            for piece, need in enumerate(option.needs):
+                there = self._from_there(index, piece)
+                if there:
+                    made = self.variables.options[index]
+                    model.add(made <= self._units(need.holds) + sum(there))
+                else:
+                    at_least[index, need.holds] = None
         for index, holds in at_least:
             model.add(self.variables.options[index] <= self._units(holds))
 
@@ -352,6 +418,10 @@ class Master:
                 units = math.floor(area / fill / AREA_UNIT_MM2)
                 if units:
                     load.append(units * self.variables.options[index])
+                for piece, need in enumerate(option.needs):
+                    if need.holds <= holds:
+                        less = math.ceil(need.area_mm2 / fill / AREA_UNIT_MM2)
+                        load += [-less * there for there in self._from_there(index, piece)]
             room = [
                 math.ceil(problem.stock[k].capacity_mm2 / AREA_UNIT_MM2)
                 * (self.variables.bought[k] + self.variables.hand[k])
@@ -390,6 +460,7 @@ class Master:
     def add_lane_row(self, row: LaneRow) -> None:
         """Add a valid row between options and stock units."""
         load = [weight * self.variables.options[i] for i, weight in sorted(row.weights.items())]
+        load += [-weight * self.variables.reuses[i] for i, weight in sorted(row.reused.items())]
         room = [
             amount * (self.variables.bought[k] + self.variables.hand[k])
             for k, amount in sorted(row.room.items())
@@ -468,6 +539,7 @@ class Master:
         for chosen, variables in (
             (set(hint.columns), self.variables.sections),
             (set(hint.options), self.variables.options),
+            (set(hint.reused), self.variables.reuses),
         ):
             for index, variable in enumerate(variables):
                 self.model.add_hint(variable, index in chosen)
@@ -492,6 +564,7 @@ class Master:
             options=tuple(i for i, v in enumerate(self.variables.options) if value(v)),
             bought=tuple(value(v) for v in self.variables.bought),
             from_hand=tuple(value(v) for v in self.variables.hand),
+            reused=tuple(i for i, v in enumerate(self.variables.reuses) if value(v)),
             cut_by_clock=cut and status != cp_model.OPTIMAL,
             work=work,
         )

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from solver.data.job import Job
 from solver.planner.columns_of import sections_to_choose
 from solver.planner.master_of import costs_of, grown_areas_mm2
-from solver.planner.options import Refusals, stretch_options
+from solver.planner.options import MoreSeams, Refusals, stretch_options
 from solver.planner.rounds import Parts
 from solver.planner.run_lines import run_lines
 from solver.planner.sheets import sheets_of
@@ -17,13 +17,19 @@ from solver.planner.symmetric import mirror_of, symmetric_pairs
 
 
 def prepare(
-    job: Job, on_phase: Callable[[str], None], deadline: float | None
+    job: Job,
+    on_phase: Callable[[str], None],
+    deadline: float | None,
+    more: MoreSeams | None = None,
 ) -> tuple[Parts | None, Refusals]:
-    """Return the parts, or None and the reasons where some line cannot be made at all."""
+    """Return the parts, or None and the reasons where some line cannot be made at all.
+
+    ``more`` names seams to offer besides the best ones.
+    """
     lines = run_lines(job)
     sheets = sheets_of(job)
     on_phase("cutting runs into pieces")
-    options, refusals = stretch_options(job, lines, sheets)
+    options, refusals = stretch_options(job, lines, sheets, more)
     mountings: dict[str, set[str]] = {}
     for option in options:
         run = lines[option.run].edges
