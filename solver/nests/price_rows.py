@@ -16,6 +16,7 @@ allowed ways to lie.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -23,8 +24,8 @@ import shapely
 from ortools.linear_solver import pywraplp
 
 from solver.nests.lane_values import knapsack, lane_relaxation
-from solver.nests.lanes import is_box, size_mm
-from solver.nests.shapes import Shape, Stock, turned_points, usable_region
+from solver.nests.lanes import is_box
+from solver.nests.shapes import Ring, Shape, Stock, turned_points, usable_region
 from solver.nests.transversal import LEAST_DEPTH_MM, Chords, chords, free_worths
 
 Floats = npt.NDArray[np.float64]
@@ -35,6 +36,10 @@ MOST_CELLS = 1600
 GUIDE_TILTS_DEG = (0.0, -6.0, 6.0, -15.0, 15.0, -35.0, 35.0, 90.0)
 FEW_ABREAST = 3.6
 """Chords of curved blanks are looked at where no more than so many lie side by side."""
+
+FIT_SLACK_MM = 1e-6
+ANGLE_STEP_DEG = 0.25
+"""Between angles at which it is asked whether a blank fits; what lies between is allowed for."""
 
 COARSER = 1.03
 """Ratio of chords counted as one lane in the guide."""
@@ -146,31 +151,46 @@ def lane_rows(
 
 def may_fit(shape: Shape, length_mm: float, width_mm: float) -> bool:
     """Whether some allowed turn of a blank may lie in a rectangle; never False when one does."""
-    slack = 1e-6
-    if shape.square:
-        a, b = size_mm(shape)
-        return (a <= length_mm + slack and b <= width_mm + slack) or (
-            b <= length_mm + slack and a <= width_mm + slack
-        )
-    hull = shapely.convex_hull(shapely.Polygon(shape.outline_mm))
+    extents = _extents(shape.outline_mm, shape.square)
+    long, short = max(length_mm, width_mm) + FIT_SLACK_MM, min(length_mm, width_mm) + FIT_SLACK_MM
+    if extents.least_mm > short:
+        return False
+    # turned by a quarter a blank swaps its extents: half a turn of angles holds both ways
+    return bool(np.any((extents.long_mm <= long) & (extents.high_mm <= short)))
+
+
+@dataclass(frozen=True)
+class _Extents:
+    """What a blank needs along and across at angles of half a turn, never too much; the least."""
+
+    long_mm: Floats
+    high_mm: Floats
+    least_mm: float
+
+
+@lru_cache(maxsize=4000)
+def _extents(outline_mm: Ring, square: bool) -> _Extents:
+    hull = shapely.convex_hull(shapely.Polygon(outline_mm))
     ring = np.asarray(hull.exterior.coords)
     points = ring[:-1]
+    if square:
+        spans = np.ptp(points, axis=0)
+        return _Extents(spans, spans[::-1], float(spans.min()))
     # the least height of a convex outline is met with one of its sides along the stock
     sides = np.diff(ring, axis=0)
     normals = np.column_stack((-sides[:, 1], sides[:, 0])) / np.hypot(*sides.T)[:, None]
     heights = points @ normals.T
-    least = float((heights.max(axis=0) - heights.min(axis=0)).min())
-    if least > min(length_mm, width_mm) + slack:
-        return False
-    step = math.radians(0.1)
+    step = math.radians(ANGLE_STEP_DEG)
     theta = np.arange(0.0, math.pi, step)
     along = points @ np.array((np.cos(theta), np.sin(theta)))
     across = points @ np.array((-np.sin(theta), np.cos(theta)))
     # an extent changes by at most the diameter times the turn, here half a step
     reach = 2 * float(np.hypot(*(points - points.mean(axis=0)).T).max()) * step / 2
-    long = along.max(axis=0) - along.min(axis=0) - reach
-    high = across.max(axis=0) - across.min(axis=0) - reach
-    return bool(np.any((long <= length_mm + slack) & (high <= width_mm + slack)))
+    return _Extents(
+        np.ptp(along, axis=0) - reach,
+        np.ptp(across, axis=0) - reach,
+        float(np.ptp(heights, axis=0).min()),
+    )
 
 
 def _grown_area(shape: Shape, gap_mm: float) -> float:
