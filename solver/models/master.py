@@ -356,8 +356,8 @@ class Master:
                 self.model.add(shared <= sum(makers[twin]))
                 if without[name] or without[twin]:
                     both = [*makers[name], *makers[twin]]
-                    there = [*without[name], *without[twin]]
-                    self.model.add(shared + sum(there) <= sum(both))
+                    there = [shared, *without[name], *without[twin]]
+                    self.model.add(sum(there) <= sum(both))
                 self.variables.cost.append((-_ceil_money(saving), shared))
 
     def _add_set_up(self) -> None:
@@ -386,7 +386,7 @@ class Master:
             area_by_sheet[option.sheet] += sum(need.area_mm2 for need in option.needs)
         for index, kind in enumerate(problem.stock):
             area = area_by_sheet[kind.sheet] / min(1.0, self._fill.get(kind.sheet, 1.0))
-            enough = math.ceil(2 * area / kind.capacity_mm2) + 2
+            enough = math.ceil(2 * area / max(1.0, kind.capacity_mm2)) + 2
             most = enough if kind.for_sale is None else min(enough, kind.for_sale)
             self.variables.bought.append(model.new_int_var(0, most, f"n{index}"))
             self.variables.hand.append(model.new_int_var(0, kind.on_hand, f"h{index}"))
@@ -398,8 +398,8 @@ class Master:
             for piece, need in enumerate(option.needs):
                 there = self._from_there(index, piece)
                 if there:
-                    made = self.variables.options[index]
-                    model.add(made <= self._units(need.holds) + sum(there))
+                    cut = [self.variables.options[index], *(-1 * one for one in there)]
+                    model.add(sum(cut) <= self._units(need.holds))
                 else:
                     at_least[index, need.holds] = None
         for index, holds in at_least:
