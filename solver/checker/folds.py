@@ -61,7 +61,7 @@ def flat_widths_mm(rules: Rules, piece: PieceReading) -> tuple[float, float]:
     """Width of the blank above and below its root line."""
     asked = piece.profile
     lost = deduction_mm(rules, piece.sheet.thickness_mm)
-    stand = min(slot.profile.stand_mm for slot in piece.slots)
+    stand = piece.stand_mm
     above = stand + (asked.return_mm - lost if asked.return_mm > 0 else 0.0)
     return above, asked.grip_mm - (lost if asked.out else 0.0)
 

@@ -51,7 +51,7 @@ def refused(piece: PieceReading, sheet: StockItem, rules: Rules) -> dict[str, st
             f"{sheet.metal_label} is {sheet.thickness_mm:.3f} mm thick; "
             f"the joint gap is {rules.joint_gap_mm:.3f}"
         )
-    stand = min(slot.profile.stand_mm for slot in piece.slots)
+    stand = piece.stand_mm
     lean = lean_mm(sheet, stand, rules)
     most = rules.lean_visible_mm if piece.visible else rules.lean_hidden_mm
     if lean > most + _MM:

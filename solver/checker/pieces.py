@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from solver.checker.reading import PieceReading, Reading
+from solver.checker.reading import PieceReading, Reading, stands_mm
 from solver.checker.report import Fault
 from solver.checker.strip import length_curved_tighter_mm
 from solver.checker.tolerances import near, station_slack_mm
@@ -20,7 +20,7 @@ def widths(reading: Reading) -> Iterator[Fault]:
     for piece in reading.pieces:
         asked = piece.profile
         figures = (
-            ("stand", piece.piece.stand_mm, min(slot.profile.stand_mm for slot in piece.slots)),
+            ("stand", piece.piece.stand_mm, piece.stand_mm),
             ("grip", piece.piece.grip_mm, asked.grip_mm),
             ("return", piece.piece.return_mm, asked.return_mm),
         )
@@ -113,7 +113,8 @@ def cautions(reading: Reading) -> Iterator[Fault]:
     said = " \n ".join(reading.plan.cautions)
     for run in reading.runs.values():
         for slot in run.edges:
-            edge, stand = slot.edge, slot.profile.stand_mm
+            edge = slot.edge
+            stand = min(stand for _, _, stand in stands_mm(reading.job, edge))
             reasons = []
             if stand < edge.stand_mm - 1e-9 and stand < rules.smallest_stand_mm - 1e-9:
                 reasons.append(

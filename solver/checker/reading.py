@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from solver.checker.strip import Strip, Track, cut, joined, rolled_out, track_of
-from solver.checker.tolerances import SHARP_DEG, station_slack_mm
+from solver.checker.tolerances import SHARP_DEG, STEP_MM, station_slack_mm
 from solver.data.job import Edge, Job, Run, StockItem
 from solver.data.plan import Piece, Plan, Span
 from solver.rules.bolts import bolt_notches, bolt_stations_mm
@@ -27,7 +27,7 @@ class Profile:
 
     treatment: str
     stand_mm: float
-    """After the cap of flashings that run near."""
+    """Where it is highest, after the cap of flashings that run near."""
     grip_mm: float
     """Of a standing piece its foot."""
     return_mm: float
@@ -70,6 +70,9 @@ class RunReading:
     edges: tuple[EdgeOnRun, ...]
     track: Track
     notches: tuple[NotchOnRun, ...]
+    drops: tuple[tuple[float, float, float], ...] = ()
+    """Stretches (from, to, drop) from one end to the other: by how much metal stands lower there
+    than where its edge stands highest."""
 
     @property
     def length_mm(self) -> float:
@@ -163,20 +166,72 @@ class PieceReading:
         return rolled_out(self.track, self.piece.trim_mm, width)
 
     @cached_property
+    def _drops(self) -> list[tuple[float, float, float]]:
+        """Stretches (from, to, drop) of the run that it covers, from its own start."""
+        start, end = self.piece.from_mm, self.piece.to_mm
+        laps = (0.0, self.run.length_mm) if self.run.run.closed else (0.0,)
+        clipped = [
+            (max(low + lap, start) - start, min(high + lap, end) - start, drop)
+            for lap in laps
+            for low, high, drop in self.run.drops
+        ]
+        return sorted(one for one in clipped if one[1] - one[0] > STEP_MM)
+
+    @cached_property
+    def _drop_mm(self) -> float:
+        """Drop of the whole piece.
+
+        A leg on the free edge is folded straight, so it is low all along if it is anywhere; a free
+        edge without one is cut down where other metal runs near, and high elsewhere.
+        """
+        drops = [drop for _, _, drop in self._drops] or [0.0]
+        return max(drops) if self.profile.return_mm > 0 else min(drops)
+
+    @cached_property
+    def stand_mm(self) -> float:
+        """How high it stands, where it is highest."""
+        return min(slot.profile.stand_mm for slot in self.slots) - self._drop_mm
+
+    @cached_property
     def notches(self) -> tuple[NotchOnRun, ...]:
-        """Notches that fall on it, at stations from its own start; those at bolts if pinched."""
+        """Notches that fall on it, at stations from its own start; those at bolts if pinched.
+
+        A stretch where it stands lower than elsewhere is one too; the metal to trim is as low as
+        what it continues.
+        """
         laps = (0.0, self.run.length_mm) if self.run.run.closed else (0.0,)
         pinched = self.profile.treatment == "pinched"
-        found = [
-            NotchOnRun(
-                notch.at_mm + lap - self.piece.from_mm, notch.wide_mm, notch.deep_mm, notch.bolt
-            )
-            for lap in laps
-            for notch in self.run.notches
-            if (pinched or not notch.bolt)
-            and self.piece.from_mm <= notch.at_mm + lap < self.piece.to_mm
-        ]
+        found = []
+        for low, high, deep in self._steps:
+            end = high if high < self.length_mm - STEP_MM else high + self.piece.trim_mm
+            found.append(NotchOnRun((low + end) / 2, end - low, deep, bolt=False))
+        for lap in laps:
+            for notch in self.run.notches:
+                at = notch.at_mm + lap - self.piece.from_mm
+                on_it = self.piece.from_mm <= notch.at_mm + lap < self.piece.to_mm
+                if on_it and (pinched or not notch.bolt):
+                    deep = notch.deep_mm + (0.0 if notch.bolt else self._step_mm(at))
+                    found.append(NotchOnRun(at, notch.wide_mm, deep, notch.bolt))
         return tuple(sorted(found, key=lambda notch: notch.at_mm))
+
+    @property
+    def _steps(self) -> list[tuple[float, float, float]]:
+        """Stretches (from, to, depth) where the free edge is cut down, neighbours alike joined."""
+        steps: list[tuple[float, float, float]] = []
+        for low, high, drop in self._drops:
+            deep = drop - self._drop_mm
+            before = steps[-1] if steps else None
+            if deep <= 1e-9:
+                continue
+            if before and low - before[1] <= STEP_MM and abs(before[2] - deep) <= 1e-9:
+                steps[-1] = (before[0], high, deep)
+            else:
+                steps.append((low, high, deep))
+        return steps
+
+    def _step_mm(self, at_mm: float) -> float:
+        """By how much it is cut down at a station of its own."""
+        return max((deep for low, high, deep in self._steps if low <= at_mm <= high), default=0.0)
 
 
 @dataclass(frozen=True)
@@ -238,18 +293,48 @@ def treatment(job: Job, edge: Edge, *, joint: bool) -> str:
     return "pinched" if joint else "standing"
 
 
-def capped_stand_mm(job: Job, edge: Edge) -> float:
-    """Stand of an edge, no more than gap·tan(access angle) beside any other metal; both ways."""
-    gaps = [near.gap_mm for near in edge.near if job.carries_metal(job.edge_of[near.edge])]
-    gaps += [
-        near.gap_mm
-        for other in job.edges
-        if other.near and job.carries_metal(other)
-        for near in other.near
-        if near.edge == edge.id
-    ]
+def stands_mm(job: Job, edge: Edge) -> list[tuple[float, float, float]]:
+    """Stretches (from, to, stand) of an edge: at most gap·tan(access angle) beside other metal.
+
+    A gap counts both ways: where the edge says, or all along it where only the other edge speaks.
+    """
     slope = math.tan(math.radians(job.rules.access_angle_deg))
-    return min([edge.stand_mm, *(gap * slope for gap in gaps)])
+    told = {
+        other.id: [near.gap_mm for near in other.near if near.edge == edge.id]
+        for other in job.edges
+        if job.carries_metal(other)
+    }
+    zones = [
+        (near.from_mm, near.to_mm, min([near.gap_mm, *told[near.edge]]) * slope)
+        for near in edge.near
+        if near.edge in told
+    ]
+    own = {near.edge for near in edge.near}
+    zones += [
+        (0.0, edge.length_mm, gap * slope)
+        for other, gaps in told.items()
+        if other not in own
+        for gap in gaps
+    ]
+    ends = np.clip([at for low, high, _ in zones for at in (low, high)], 0.0, edge.length_mm)
+    marks = [0.0]
+    for mark in np.unique(ends).tolist():
+        if mark - marks[-1] > STEP_MM and edge.length_mm - mark > STEP_MM:
+            marks.append(mark)
+    marks.append(edge.length_mm)
+    return [
+        (
+            low,
+            high,
+            min([edge.stand_mm, *(cap for a, b, cap in zones if a <= (low + high) / 2 <= b)]),
+        )
+        for low, high in pairwise(marks)
+    ]
+
+
+def highest_stand_mm(job: Job, edge: Edge) -> float:
+    """Stand where the edge stands highest."""
+    return max(stand for _, _, stand in stands_mm(job, edge))
 
 
 def bolt_places_mm(edge: Edge) -> tuple[float, ...]:
@@ -285,6 +370,7 @@ def _run_reading(job: Job, run: Run, section_of: dict[str, str]) -> RunReading:
     slots: list[EdgeOnRun] = []
     tracks: list[Track] = []
     notches: list[NotchOnRun] = []
+    drops: list[tuple[float, float, float]] = []
     station = 0.0
     for step in run.edges:
         edge = job.edge_of[step.edge]
@@ -307,16 +393,19 @@ def _run_reading(job: Job, run: Run, section_of: dict[str, str]) -> RunReading:
                     job.rules.bolt_clearance_mm,
                 )
             )
+        for low, high, stand in stands_mm(job, edge):
+            ends = sorted((slot.on_run(low), slot.on_run(high)))
+            drops.append((ends[0], ends[1], profile.stand_mm - stand))
         slots.append(slot)
         tracks.append(track)
         station = slot.to_mm
-    return RunReading(run, tuple(slots), joined(tracks), tuple(notches))
+    return RunReading(run, tuple(slots), joined(tracks), tuple(notches), tuple(drops))
 
 
 def _profile(job: Job, edge: Edge, treatment: str, *, backward: bool) -> Profile:
     return Profile(
         treatment=treatment,
-        stand_mm=capped_stand_mm(job, edge),
+        stand_mm=highest_stand_mm(job, edge),
         grip_mm=job.rules.standing_foot_mm if treatment == "standing" else edge.grip_mm,
         return_mm=edge.return_mm,
         return_left=((edge.return_to == "first") != backward) if edge.return_mm > 0 else None,

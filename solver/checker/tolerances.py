@@ -24,6 +24,9 @@ CHORDS_MM = 0.05
 """Outlines of curved strips may contain the true blank with so much to spare on either side; this
 times their border is allowed of their area besides, or narrow ones would be refused."""
 
+STEP_MM = 0.01
+"""A stretch shorter than this asks for no step in the free edge: it is rounding of stations."""
+
 GAP_SLACK_MM = 1e-3
 """Of cutting gaps and of the stock's border: far below the kerf of any snips."""
 

@@ -118,8 +118,15 @@ def _size_faults(job: Job, names: Names, edge: Edge) -> Iterator[Told]:
 
 def _notch_faults(job: Job, names: Names, edge: Edge) -> Iterator[Told]:
     keys = (*names.edge[edge.id], "notches")
-    stand_mm = min([edge.stand_mm, *(cap_mm for _, cap_mm in _caps(job, edge))])
+    caps = list(_caps(job, edge))
     for notch in edge.notches:
+        half_mm = notch.wide_mm / 2
+        beside = (
+            cap_mm
+            for near, cap_mm in caps
+            if near.from_mm < notch.at_mm + half_mm and near.to_mm > notch.at_mm - half_mm
+        )
+        stand_mm = min([edge.stand_mm, *beside])
         if stand_mm < edge.stand_mm and notch.deep_mm >= stand_mm:
             yield (
                 keys,

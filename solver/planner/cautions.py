@@ -8,8 +8,8 @@ from solver.data.job import Job
 from solver.data.plan import EdgePlan, Section
 from solver.data.units import format_length
 from solver.planner.reach_of import reach_cautions
-from solver.planner.run_lines import capped_stands_mm
 from solver.planner.sheets import Sheet
+from solver.planner.stands import stands_along
 from solver.rules.access import too_low
 from solver.rules.customary import thickness_words
 from solver.rules.exposure import HEALTH_CAUTIONS
@@ -31,15 +31,18 @@ def cautions_of(
     """Return cautions, the plan's own first and the usual ones of the work last."""
     unit = job.length_unit
     said: list[str] = []
-    for capped, stand in capped_stands_mm(job).items():
+    for capped, stands in stands_along(job).items():
         asked = job.edge_of[capped].stand_mm
-        if stand < asked - 1e-9:
-            small = too_low(stand, job.rules.smallest_stand_mm)
-            said.append(
-                f'"{capped}": a flashing runs near, so the metal stands '
-                f"{format_length(stand, unit)} instead of {format_length(asked, unit)}"
-                + (" and is lower than a useful flange" if small else "")
-            )
+        for one in stands:
+            if one.stand_mm < asked - 1e-9:
+                small = too_low(one.stand_mm, job.rules.smallest_stand_mm)
+                low, high = (format_length(at, unit) for at in (one.from_mm, one.to_mm))
+                said.append(
+                    f'"{capped}": a flashing runs near, so the metal stands '
+                    f"{format_length(one.stand_mm, unit)} instead of {format_length(asked, unit)}"
+                    + (f" from {low} to {high}" if len(stands) > 1 else "")
+                    + (" and is lower than a useful flange" if small else "")
+                )
     said += [
         f'"{edge.id}": the line twists; its free edge would stretch {edge.strain:.1%} and a flat '
         "strip will not fit"

@@ -472,7 +472,7 @@ class _Maker:
         sheet: int,
     ) -> PieceOption | None:
         job, metal = self.job, self.sheets[sheet].metal
-        shape = line.shapes[first]
+        shape = line.shape_between(first, start, end)
         visible = line.shows_between(start, end)
         try:
             blank, perimeter, folds = self.blanks.blank(
@@ -604,7 +604,7 @@ def find_seams(
         curved=line.curved,
         visible=line.visible,
         visible_cost=rules.seam_visible_minutes,
-        marks=line.starts_mm,
+        marks=line.marks_mm,
         reach=reach if "fold_chord_tolerance" in kept else None,
         trim_mm=rules.trim_per_run_mm if _ends_run(line, first, count) else 0.0,
     )
@@ -630,7 +630,7 @@ def find_seams(
             avoided=avoided,
             curved=curved,
             visible=visible,
-            marks=tuple(m + lap for lap in laps for m in line.starts_mm),
+            marks=tuple(m + lap for lap in laps for m in line.marks_mm),
         )
     return place_seams(start, end, pieces, seam_rules)
 

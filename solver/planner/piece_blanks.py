@@ -81,7 +81,9 @@ class BlankMaker:
         key = (run, start_mm, end_mm, trim_mm, pinched, profile)
         if key not in self._made:
             try:
-                self._made[key] = self._make(line, start_mm, end_mm, trim_mm, pinched, profile)
+                self._made[key] = self._make(
+                    line, start_mm, end_mm, trim_mm, pinched, profile, shape
+                )
             except BlankError as error:
                 self._made[key] = error
         made = self._made[key]
@@ -97,14 +99,24 @@ class BlankMaker:
         trim_mm: float,
         pinched: bool,
         profile: Profile,
+        shape: FlashingShape,
     ) -> BlankAndCost:
         cutouts = line.asked_notches + (line.bolt_notches if pinched else ())
         laps = (0.0, line.length_mm) if line.run.closed else (0.0,)
         notches = tuple(
-            Notch(cut.at_mm + lap, cut.wide_mm, cut.deep_mm, cut.side)
+            Notch(
+                cut.at_mm + lap,
+                cut.wide_mm,
+                # from the free edge as it stands there
+                cut.deep_mm + (line.step_at(shape, cut.at_mm + lap) if cut.side == "free" else 0.0),
+                cut.side,
+            )
             for lap in laps
             for cut in cutouts
             if start_mm <= cut.at_mm + lap < end_mm
+        ) + tuple(
+            Notch(cut.at_mm, cut.wide_mm, cut.deep_mm, cut.side)
+            for cut in line.steps(shape, start_mm, end_mm, trim_mm)
         )
         folds: list[Fold] = []
         cuts: list[LegCut] = []

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from solver.data.job import Edge, Job, Run
 from solver.data.line import Line
 from solver.geometry.lines import joined, reversed_line
-from solver.rules.access import capped_stand_mm
+from solver.planner.stands import SLACK_MM, Stand, stands_along
 from solver.rules.bolts import bolt_notches, bolt_stations_mm
 
 Zone = tuple[float, float]
@@ -58,6 +59,8 @@ class RunLine:
     visible: tuple[Zone, ...]
     curved: tuple[Zone, ...]
     """Where the walk turns easy way or hard way; seams are better elsewhere."""
+    lowered: tuple[Stand, ...] = ()
+    """Stretches, by station of the run, where metal stands lower than the shape of its edge."""
 
     @property
     def length_mm(self) -> float:
@@ -78,6 +81,82 @@ class RunLine:
             for lap in laps
         )
 
+    @property
+    def marks_mm(self) -> tuple[float, ...]:
+        """Stations at which something changes, where seams are offered."""
+        borders = (at for one in self.lowered for at in (one.from_mm, one.to_mm))
+        return (*self.starts_mm, *borders)
+
+    def shape_between(self, first: int, start_mm: float, end_mm: float) -> FlashingShape:
+        """Return the shape of a piece that begins on an edge: as high as it stands anywhere.
+
+        Where it stands lower its free edge is cut down, see ``steps``; a leg that is folded on the
+        free edge runs straight, so such a piece stands as low as it must anywhere.
+        """
+        shape = self.shapes[first]
+        low = self._low(start_mm, end_mm)
+        if not low:
+            return shape
+        if shape.return_mm > 0:
+            return replace(shape, stand_mm=min(one.stand_mm for one in low))
+        if sum(one.to_mm - one.from_mm for one in low) < end_mm - start_mm - SLACK_MM:
+            return shape
+        return replace(shape, stand_mm=max(one.stand_mm for one in low))
+
+    def steps(
+        self, shape: FlashingShape, start_mm: float, end_mm: float, trim_mm: float
+    ) -> tuple[CutOut, ...]:
+        """Return where the free edge of a piece of this shape is cut down beside other metal.
+
+        The metal to trim is as low as what it continues.
+        """
+        found = []
+        for one in self._low(start_mm, end_mm):
+            if one.stand_mm < shape.stand_mm - 1e-9:
+                ends = one.to_mm >= end_mm - SLACK_MM
+                high = end_mm + trim_mm if ends else one.to_mm
+                wide = high - one.from_mm
+                deep = shape.stand_mm - one.stand_mm
+                found.append(CutOut(one.from_mm + wide / 2, wide, deep, "free"))
+        return tuple(found)
+
+    def step_at(self, shape: FlashingShape, station_mm: float) -> float:
+        """Return by how much a piece of this shape is cut down at a station."""
+        laps = (0.0, self.length_mm) if self.run.closed else (0.0,)
+        stands = [
+            one.stand_mm
+            for one in self.lowered
+            for lap in laps
+            if one.from_mm + lap <= station_mm <= one.to_mm + lap
+        ]
+        return max(0.0, shape.stand_mm - min(stands, default=shape.stand_mm))
+
+    def _low(self, start_mm: float, end_mm: float) -> list[Stand]:
+        """Lowered stretches between two stations, clipped to them, neighbours of a height joined.
+
+        A piece may run over the start of a loop.
+        """
+        laps = (0.0, self.length_mm) if self.run.closed else (0.0,)
+        clipped = (
+            Stand(max(one.from_mm + lap, start_mm), min(one.to_mm + lap, end_mm), one.stand_mm)
+            for one in self.lowered
+            for lap in laps
+        )
+        found: list[Stand] = []
+        for one in sorted(clipped, key=lambda one: one.from_mm):
+            if one.to_mm - one.from_mm <= SLACK_MM:
+                continue
+            before = found[-1] if found else None
+            if (
+                before is not None
+                and one.from_mm - before.to_mm <= SLACK_MM
+                and abs(one.stand_mm - before.stand_mm) <= 1e-9
+            ):
+                found[-1] = replace(before, to_mm=one.to_mm)
+            else:
+                found.append(one)
+        return found
+
     def visible_at(self, station_mm: float) -> bool:
         """Whether the line shows at a station or on either side of it."""
         length = self.length_mm
@@ -89,27 +168,13 @@ class RunLine:
         return any(a - 1e-6 <= s <= b + 1e-6 for a, b in self.visible for s in places)
 
 
-def capped_stands_mm(job: Job) -> dict[str, float]:
-    """Stand of each metal edge, capped where another flashing runs near (access rule)."""
-    stands = {edge.id: edge.stand_mm for edge in job.edges if job.carries_metal(edge)}
-    for edge in job.edges:
-        for near in edge.near:
-            if edge.id in stands and near.edge in stands:
-                for one in (edge.id, near.edge):
-                    stands[one] = min(
-                        stands[one],
-                        capped_stand_mm(stands[one], near.gap_mm, job.rules.access_angle_deg),
-                    )
-    return stands
-
-
 def run_lines(job: Job) -> tuple[RunLine, ...]:
     """Every run of the job, walked."""
-    stands = capped_stands_mm(job)
+    stands = stands_along(job)
     return tuple(_run_line(job, run, stands) for run in job.runs)
 
 
-def _run_line(job: Job, run: Run, stands: dict[str, float]) -> RunLine:
+def _run_line(job: Job, run: Run, stands: Mapping[str, Sequence[Stand]]) -> RunLine:
     edges = tuple(job.edge_of[step.edge] for step in run.edges)
     backward = tuple(step.backward for step in run.edges)
     lines = [
@@ -122,6 +187,8 @@ def _run_line(job: Job, run: Run, stands: dict[str, float]) -> RunLine:
     at_bolts: list[CutOut] = []
     no_seam: list[Zone] = []
     visible: list[Zone] = []
+    lowered: list[Stand] = []
+    highest = {edge.id: max(one.stand_mm for one in stands[edge.id]) for edge in edges}
     for edge, back, start in zip(edges, backward, starts[:-1], strict=True):
         begin, length = float(start), edge.length_mm
         for notch in edge.notches:
@@ -136,6 +203,10 @@ def _run_line(job: Job, run: Run, stands: dict[str, float]) -> RunLine:
             no_seam.append((begin + ends[0], begin + ends[1]))
         if edge.visible:
             visible.append((begin, begin + length))
+        for one in stands[edge.id]:
+            if one.stand_mm < highest[edge.id] - 1e-9:
+                low, high = sorted(_walked(at, length, back) for at in (one.from_mm, one.to_mm))
+                lowered.append(Stand(begin + low, begin + high, one.stand_mm))
     keep = job.rules.seam_from_corner_mm
     breaks = np.concatenate(([0.0], np.cumsum([s.length_mm for s in line.stretches])))
     return RunLine(
@@ -144,7 +215,7 @@ def _run_line(job: Job, run: Run, stands: dict[str, float]) -> RunLine:
         edges=edges,
         backward=backward,
         starts_mm=tuple(float(s) for s in starts),
-        shapes=tuple(_shape(e, b, stands[e.id]) for e, b in zip(edges, backward, strict=True)),
+        shapes=tuple(_shape(e, b, highest[e.id]) for e, b in zip(edges, backward, strict=True)),
         asked_notches=tuple(asked),
         bolt_notches=tuple(at_bolts),
         no_seam=tuple(no_seam),
@@ -155,6 +226,7 @@ def _run_line(job: Job, run: Run, stands: dict[str, float]) -> RunLine:
             for a, b, s in zip(breaks[:-1], breaks[1:], line.stretches, strict=True)
             if s.easy_start or s.easy_end or s.hard_start or s.hard_end
         ),
+        lowered=tuple(lowered),
     )
 
 

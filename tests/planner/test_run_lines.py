@@ -14,11 +14,11 @@ from solver.data.job import Bolts, Edge, EdgeNotch, Near, Patch, Rules
 from solver.data.line import Corner, Line, Stretch
 from solver.planner.run_lines import (
     CutOut,
-    capped_stands_mm,
     edge_bolt_notches,
     edge_bolt_stations_mm,
     run_lines,
 )
+from solver.planner.stands import Stand, stands_along
 
 modest = settings(max_examples=30, deadline=None, derandomize=True)
 
@@ -126,8 +126,13 @@ def test_an_open_edge_has_no_bolts_to_notch_for() -> None:
 # --- access ---------------------------------------------------------------------------------------
 
 
-def near(name: str, gap_mm: float) -> tuple[Near, ...]:
-    return (Near(name, gap_mm, 0.0, 100.0),)
+def near(name: str, gap_mm: float, start_mm: float = 0.0, end_mm: float = 300.0) -> tuple[Near]:
+    return (Near(name, gap_mm, start_mm, end_mm),)
+
+
+def lowest(whole) -> dict[str, float]:
+    """Where each edge stands lowest."""
+    return {name: min(one.stand_mm for one in along) for name, along in stands_along(whole).items()}
 
 
 def test_a_flashing_that_runs_near_caps_both_stands() -> None:
@@ -135,18 +140,18 @@ def test_a_flashing_that_runs_near_caps_both_stands() -> None:
     one = edge("a", straight(300), stand_mm=25.4, near=near("b", 20.0))
     other = edge("b", straight(300), stand_mm=30.0)
     both = job([one, other], [run("R1", "a"), run("R2", "b")])
-    assert capped_stands_mm(both) == pytest.approx({"a": 20.0, "b": 20.0})
+    assert lowest(both) == pytest.approx({"a": 20.0, "b": 20.0})
     # at 60 degrees it is 20·tan 60 = 34.6: neither is capped
     steep = dataclasses.replace(both, rules=Rules(access_angle_deg=60.0))
-    assert capped_stands_mm(steep) == {"a": 25.4, "b": 30.0}
+    assert lowest(steep) == {"a": 25.4, "b": 30.0}
     assert [walked.shapes[0].stand_mm for walked in run_lines(both)] == pytest.approx([20.0, 20.0])
 
 
 def test_the_nearest_of_several_flashings_counts() -> None:
     middle = edge("m", straight(300), near=near("b", 20.0) + near("a", 15.0))
     three = [middle, edge("a", straight(300)), edge("b", straight(300))]
-    stands = capped_stands_mm(job(three, [run(e.id, e) for e in three]))
-    assert stands == pytest.approx({"m": 15.0, "a": 15.0, "b": 20.0})
+    whole = job(three, [run(e.id, e) for e in three])
+    assert lowest(whole) == pytest.approx({"m": 15.0, "a": 15.0, "b": 20.0})
 
 
 def test_a_line_without_metal_caps_nothing() -> None:
@@ -157,7 +162,47 @@ def test_a_line_without_metal_caps_nothing() -> None:
         Patch("lid rear", "lid", 1e5, ((0, 0, 1),)),
         Patch("frame", "frame", 1e5, ((0, 0, 1),)),
     ]
-    assert capped_stands_mm(job([one, witness], [run("R1", "a")], patches=patches)) == {"a": 25.4}
+    assert lowest(job([one, witness], [run("R1", "a")], patches=patches)) == {"a": 25.4}
+
+
+def test_only_the_stretch_beside_other_metal_is_capped() -> None:
+    one = edge("a", straight(300), stand_mm=25.4, near=near("b", 20.0, 50.0, 120.0))
+    other = edge("b", straight(300), stand_mm=25.4, near=near("a", 20.0, 200.0, 300.0))
+    both = job([one, other], [run("R1", "a"), run("R2", "-b")])
+    assert stands_along(both)["a"] == (
+        Stand(0.0, 50.0, 25.4),
+        Stand(50.0, 120.0, pytest.approx(20.0)),
+        Stand(120.0, 300.0, 25.4),
+    )
+    forward, backward = run_lines(both)
+    (step,) = forward.steps(forward.shape_between(0, 0.0, 300.0), 0.0, 300.0, 12.7)
+    assert (step.at_mm, step.wide_mm, step.side) == (85.0, 70.0, "free")
+    assert step.deep_mm == pytest.approx(5.4)
+    # walked from its other end, the run begins with the stretch; metal to trim is as low
+    assert backward.lowered == (Stand(0.0, 100.0, pytest.approx(20.0)),)
+    (step,) = backward.steps(backward.shape_between(0, 0.0, 300.0), 0.0, 300.0, 12.7)
+    assert (step.at_mm, step.wide_mm) == (50.0, 100.0)
+    # a piece that lies in the stretch stands low all along, and needs no step
+    shape = backward.shape_between(0, 10.0, 90.0)
+    assert shape.stand_mm == pytest.approx(20.0)
+    assert backward.steps(shape, 10.0, 90.0, 0.0) == ()
+
+
+def test_a_gap_told_by_one_edge_alone_counts_all_along_the_other() -> None:
+    one = edge("a", straight(300), stand_mm=25.4, near=near("b", 20.0, 50.0, 120.0))
+    both = job([one, edge("b", straight(300))], [run("R1", "a"), run("R2", "b")])
+    assert stands_along(both)["b"] == (Stand(0.0, 300.0, pytest.approx(20.0)),)
+
+
+def test_a_return_is_folded_straight_so_a_low_stretch_lowers_its_whole_piece() -> None:
+    one = edge("a", straight(300), stand_mm=25.4, return_mm=12.0, near=near("b", 20.0, 50.0, 120.0))
+    both = job([one, edge("b", straight(300))], [run("R1", "a"), run("R2", "b")])
+    walked = run_lines(both)[0]
+    low = walked.shape_between(0, 0.0, 150.0)
+    assert low.stand_mm == pytest.approx(20.0)
+    assert walked.steps(low, 0.0, 150.0, 0.0) == ()
+    assert walked.shape_between(0, 150.0, 300.0).stand_mm == 25.4
+    assert {50.0, 120.0} <= set(walked.marks_mm)
 
 
 # --- shapes ---------------------------------------------------------------------------------------
