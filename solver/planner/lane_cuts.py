@@ -18,7 +18,7 @@ import numpy as np
 
 from solver.data.job import Job
 from solver.geometry.blanks import Blank
-from solver.models.master import LaneRow, MasterAnswer
+from solver.models.master import LaneRow, MasterAnswer, Reuse
 from solver.nests.price_rows import lane_rows
 from solver.nests.shapes import Shape, Stock
 from solver.planner.master_of import stock_order
@@ -51,10 +51,22 @@ def _whole_rectangle(blank: Blank) -> Outline:
     return tuple((float(x), float(y)) for x, y in corners)
 
 
+def _outline_of(option: StretchOption, piece: int) -> Outline | None:
+    """Rectangle that a piece of an option counts as; curved ones count nothing."""
+    blank = option.pieces[piece].blank
+    return _whole_rectangle(blank) if blank.straight else None
+
+
 class LaneCuts:
     """Makes the rows that an answer of the master breaks."""
 
-    def __init__(self, job: Job, sheets: Sequence[Sheet], options: Sequence[StretchOption]) -> None:
+    def __init__(
+        self,
+        job: Job,
+        sheets: Sequence[Sheet],
+        options: Sequence[StretchOption],
+        reuses: Sequence[Reuse] = (),
+    ) -> None:
         self._job = job
         self._options = options
         order = stock_order(sheets)
@@ -77,6 +89,8 @@ class LaneCuts:
                 self._shapes[option.sheet].setdefault(outline, shape)
                 outlines.append(outline)
             self._outlines.append(outlines)
+        self._reuses = reuses
+        self._reused = [_outline_of(options[reuse.option], reuse.piece) for reuse in reuses]
 
     def broken_by(self, answer: MasterAnswer) -> list[LaneRow]:
         """Return the rows that an answer breaks, at least by ``LEAST_BROKEN``."""
@@ -84,6 +98,10 @@ class LaneCuts:
         for index in answer.options:
             sheet = self._options[index].sheet
             chosen.setdefault(sheet, Counter()).update(self._outlines[index])
+        for index in answer.reused:
+            outline = self._reused[index]
+            if outline is not None:  # not cut from stock
+                chosen[self._options[self._reuses[index].option].sheet][outline] -= 1
         rows = []
         for sheet, counts in sorted(chosen.items()):
             if counts:
@@ -118,5 +136,12 @@ class LaneCuts:
                 )
                 > 0
             }
-            rows.append(LaneRow(weights, dict(zip(places, room, strict=True))))
+            reused = {
+                index: math.ceil(worth_of[outline] * SCALE + 1e-6)
+                for index, (reuse, outline) in enumerate(
+                    zip(self._reuses, self._reused, strict=True)
+                )
+                if outline is not None and self._options[reuse.option].sheet == sheet
+            }
+            rows.append(LaneRow(weights, dict(zip(places, room, strict=True)), reused))
         return rows

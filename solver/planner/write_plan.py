@@ -11,7 +11,7 @@ from typing import Any
 import solver
 from solver.data.digest import digest_of
 from solver.data.job import Job
-from solver.data.plan import HowMade, Plan, Proof, Requirement, Status
+from solver.data.plan import HowMade, Plan, Proof, Requirement, Rerun, Status
 from solver.planner.cautions import cautions_of, notes_of
 from solver.planner.rounds import GAP_PROVEN, Found, Parts
 
@@ -49,10 +49,13 @@ def gap_of(cost: float | None, bound: float | None) -> float | None:
     return max(0.0, (cost - bound) / cost)
 
 
-def plan_of(request: Request, found: Found, parts: Parts | None) -> Plan:
+def plan_of(
+    request: Request, found: Found, parts: Parts | None, rerun: Rerun | None = None
+) -> Plan:
     """Return the plan of what was found.
 
     With ``parts`` the proof of the purchase is worked out too; without, the plan is one on the way.
+    ``rerun`` says what was there when it was made.
     """
     body = found.body
     assert body is not None
@@ -75,7 +78,8 @@ def plan_of(request: Request, found: Found, parts: Parts | None) -> Plan:
             "cautions": cautions_of(
                 request.job, body.sections, body.edges, body.used, body.forced_runs
             ),
-            "notes": notes_of(request.job),
+            "notes": (*notes_of(request.job), *(rerun.notes if rerun is not None else ())),
+            "rerun": rerun,
         }
     )
 
