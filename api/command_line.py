@@ -15,6 +15,7 @@ from typing import Any, TextIO, TypeAlias
 
 from api.engine import Engine
 from api.files import FileError, write_whole
+from api.http.serve_options import add_serve_options
 from api.limits import (
     DEFAULT_COUNT,
     DEFAULT_DIFFER,
@@ -207,9 +208,8 @@ def _parser() -> argparse.ArgumentParser:
     papers = add_papers_command(commands, formatter_class=_Help)
     papers.set_defaults(run=_papers, json=False)
 
-    serve = _command(commands, "serve", "answer over HTTP, on this machine only", _serve)
-    serve.add_argument("--host", default="127.0.0.1", help="a loopback address (127.0.0.1)")
-    serve.add_argument("--port", type=_port, default=8765, help="default 8765")
+    serve = _command(commands, "serve", "keep and do jobs over HTTP", _serve)
+    add_serve_options(serve)
     return parser
 
 
@@ -280,12 +280,6 @@ def _from_1_to(most: int) -> Callable[[str], int]:
         return int(text)
 
     return whole
-
-
-def _port(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or len(text) > 5 or not 0 < int(text) < 65536:
-        raise argparse.ArgumentTypeError(f"{text!r}: give a port from 1 to 65535")
-    return int(text)
 
 
 def _check(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
@@ -375,17 +369,9 @@ def _summary(options: argparse.Namespace, engine: Engine, streams: Streams) -> i
 
 
 def _serve(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
-    from api.http.guards import is_loopback
-    from api.http.serving import serve
+    from api.http.command import run_serve
 
-    if not is_loopback(options.host):
-        return _tell(
-            streams,
-            BAD_INPUT,
-            f"--host {options.host}: this service has no passwords yet and answers on this machine "
-            "only; use 127.0.0.1, ::1 or localhost",
-        )
-    return serve(engine, host=options.host, port=options.port, err=streams.err)
+    return run_serve(options, engine, streams)
 
 
 def _tell(streams: Streams, code: int, text: str) -> int:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Callable, Mapping
+import json
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
 from typing import Any
 
 from fastapi import FastAPI
@@ -12,15 +13,16 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from api.command_line import version
-from api.engine import Engine
 from api.http.bodies import read_body
 from api.http.docs_page import docs_page
-from api.http.examples import EXAMPLES
-from api.http.guards import SECURITY_HEADERS, Guards
+from api.http.examples import EXAMPLES, job_examples
+from api.http.guards import COOKIE, SECURITY_HEADERS, Access, Guards
+from api.http.job_operations import add_job_operations
 from api.http.openapi import describe_api
-from api.http.problems import PROBLEM_TYPES, RefusalError, scenario_refusal
-from api.http.query import read_query
-from api.http.solving import Turns, solve
+from api.http.plan_operations import add_plan_operations
+from api.http.problems import PROBLEM_TYPES, RefusalError
+from api.http.query import MOST_ON_PAGE
+from api.http.reading import body_made, refuse_type
 from api.limits import (
     DEFAULT_REQUEST_SECONDS,
     LARGEST_SCENARIO_BYTES,
@@ -29,20 +31,34 @@ from api.limits import (
     MOST_BODY_SECONDS,
     MOST_OPTIONS,
     MOST_PROBLEMS_TOLD,
-    MOST_WAITING_REQUESTS,
 )
-from api.option_table import OptionsAnswer, rows_of
-from solver.data.errors import ScenarioErrors
-from solver.data.job import Job
+from api.service.logs import log_event
+from api.service.service import Service
+from api.service.settings import (
+    DEFAULT_JOB_SECONDS,
+    LONGEST_JOB_SECONDS,
+    MOST_LISTENERS,
+    MOST_WAIT_SECONDS,
+    Settings,
+)
+from solver.data.digest import digest_of
 from solver.data.plan import Plan
 
+_SESSION_BYTES = 4_096
 
-def create_app(engine: Engine | None = None) -> FastAPI:
-    """Return the application; ``engine`` stands in for the solver in tests."""
-    if engine is None:
-        from api.real_engine import real_engine
 
-        engine = real_engine(niceness=10)
+def create_app(service: Service, access: Access | None = None) -> FastAPI:
+    """Return the application of a service, which is started and closed with it."""
+    access = access if access is not None else Access()
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        service.start()
+        try:
+            yield
+        finally:
+            service.close()
+
     app = FastAPI(
         title="splitplan",
         version=version(),
@@ -50,55 +66,36 @@ def create_app(engine: Engine | None = None) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        lifespan=lifespan,
     )
-    app.add_middleware(Guards)
-    app.state.turns = Turns(
-        most_waiting=MOST_WAITING_REQUESTS, retry_after_seconds=round(DEFAULT_REQUEST_SECONDS)
-    )
+    app.add_middleware(Guards, access=access)
     _answer_errors(app)
-    _add_operations(app, engine)
+    add_job_operations(app, service)
+    add_plan_operations(app, service)
+    _add_scenario_operations(app, service)
+    _add_service_operations(app, service, access)
     return app
 
 
-def _add_operations(app: FastAPI, engine: Engine) -> None:
-    api = describe_api(engine, version())
-    page, page_headers = docs_page(api)
+def _add_scenario_operations(app: FastAPI, service: Service) -> None:
+    engine = service.engine
 
-    @app.post("/v1/plans")
-    async def make_plan(request: Request) -> Response:
-        query = read_query(request.query_params.multi_items(), ("seconds", "seed"))
-        scenario, _ = await _scenario(engine, request)
+    @app.post("/v1/validate")
+    async def validate(request: Request) -> Response:
+        refuse_type(request, "application/json")
 
-        def work(left: Callable[[], bool]) -> Plan:
-            return engine.plan(
-                scenario, seconds=query["seconds"], seed=int(query["seed"]), should_quit=left
-            )
+        def understood(scenario: dict[str, Any]) -> dict[str, Any]:
+            job = engine.read(scenario)
+            return {
+                "valid": True,
+                "title": job.title,
+                "digest": digest_of(job),
+                "patches": len(job.patches),
+                "edges": len(job.edges),
+                "understood": engine.describe(job),
+            }
 
-        async with app.state.turns.turn(request):
-            plan = await solve(work, request)
-        return Response(plan.model_dump_json(), media_type="application/json")
-
-    @app.post("/v1/options")
-    async def find_options(request: Request) -> Response:
-        query = read_query(
-            request.query_params.multi_items(), ("seconds", "seed", "count", "differ")
-        )
-        scenario, job = await _scenario(engine, request)
-
-        def work(left: Callable[[], bool]) -> tuple[Plan, ...]:
-            return engine.options(
-                scenario,
-                count=int(query["count"]),
-                differ_by=int(query["differ"]),
-                seconds=query["seconds"],
-                seed=int(query["seed"]),
-                should_quit=left,
-            )
-
-        async with app.state.turns.turn(request):
-            plans = await solve(work, request)
-        answer = OptionsAnswer(options=plans, table=rows_of(plans, job))
-        return Response(answer.model_dump_json(), media_type="application/json")
+        return JSONResponse(await body_made(service, request, understood))
 
     @app.get("/v1/schema")
     async def scenario_schema() -> Response:
@@ -112,25 +109,39 @@ def _add_operations(app: FastAPI, engine: Engine) -> None:
     async def plan_schema() -> Response:
         return JSONResponse(Plan.model_json_schema(), media_type="application/schema+json")
 
+    @app.get("/v1/examples")
+    async def examples() -> Response:
+        return JSONResponse({"scenarios": EXAMPLES, "jobs": job_examples(service.kinds)})
+
+
+def _add_service_operations(app: FastAPI, service: Service, access: Access) -> None:
+    api = describe_api(
+        service.engine, version(), service.kinds, with_token=access.token is not None
+    )
+    page, page_headers = docs_page(api)
+
     @app.get("/v1/health")
     async def health() -> Response:
-        turns: Turns = app.state.turns
+        return JSONResponse({"status": "ok", "version": version()})
+
+    @app.get("/v1/ready")
+    async def ready() -> Response:
+        trouble = service.trouble
+        if trouble is not None:
+            raise RefusalError("not-ready", trouble, headers={"Retry-After": "5"})
+        counts = service.store.counts()
         return JSONResponse(
             {
-                "status": "ok",
-                "version": version(),
-                "solving": turns.solving,
-                "waiting": turns.waiting,
+                "status": "ready",
+                "running": service.running,
+                "queued": counts.get("queued", 0),
+                "kept": sum(counts.values()),
             }
         )
 
     @app.get("/v1/limits")
     async def limits() -> Response:
-        return JSONResponse(limits_told())
-
-    @app.get("/v1/examples")
-    async def examples() -> Response:
-        return JSONResponse(EXAMPLES)
+        return JSONResponse(limits_told(service.settings))
 
     @app.get("/v1/problems/{name}")
     async def problem_type(name: str) -> Response:
@@ -147,6 +158,26 @@ def _add_operations(app: FastAPI, engine: Engine) -> None:
             }
         )
 
+    @app.post("/v1/session")
+    async def session(request: Request) -> Response:
+        refuse_type(request, "application/json")
+        body = await read_body(
+            request, largest_bytes=_SESSION_BYTES, most_seconds=MOST_BODY_SECONDS
+        )
+        if access.token is not None and not access.is_token(_token_in(body)):
+            raise RefusalError("no-token", "It is not the token of this service.")
+        answer = Response(status_code=204)
+        if access.token is not None:
+            answer.set_cookie(
+                COOKIE,
+                access.cookie_value(),
+                httponly=True,
+                samesite="strict",
+                secure=request.headers.get("origin", "").startswith("https://"),
+                path="/",
+            )
+        return answer
+
     @app.get("/v1/openapi.json")
     async def openapi() -> Response:
         return JSONResponse(api)
@@ -160,37 +191,45 @@ def _add_operations(app: FastAPI, engine: Engine) -> None:
         return RedirectResponse("/v1/docs", status_code=307)
 
 
-async def _scenario(engine: Engine, request: Request) -> tuple[dict[str, Any], Job]:
-    """Return the scenario of a body and its job, which the child that plans it reads again.
-
-    Raises RefusalError (408, 413, 422), ClientDisconnect.
-    """
-    body = await read_body(
-        request, largest_bytes=LARGEST_SCENARIO_BYTES, most_seconds=MOST_BODY_SECONDS
+def _token_in(body: bytes) -> str:
+    """Return the token of a body ``{"token": ...}``; raises RefusalError."""
+    try:
+        told = json.loads(body)
+        token = told["token"]
+        if isinstance(token, str) and len(told) == 1:
+            token.encode("utf-8")
+            return token
+    except (ValueError, TypeError, KeyError, RecursionError):
+        pass
+    remedy = 'one object: {"token": "..."}'
+    raise RefusalError(
+        "invalid-parameter",
+        "The body tells no token.",
+        errors=[{"parameter": "token", "remedy": remedy}],
     )
 
-    def read() -> tuple[dict[str, Any], Job]:
-        scenario = engine.parse(body)
-        return scenario, engine.read(scenario)
 
-    try:
-        return await asyncio.to_thread(read)
-    except ScenarioErrors as errors:
-        raise scenario_refusal(errors) from None
-
-
-def limits_told() -> dict[str, Any]:
+def limits_told(settings: Settings) -> dict[str, Any]:
     """Return the limits of the service, as ``GET /v1/limits`` answers."""
     return {
         "largest_body_bytes": LARGEST_SCENARIO_BYTES,
         "most_body_seconds": MOST_BODY_SECONDS,
         "longest_seconds": LONGEST_REQUEST_SECONDS,
         "default_seconds": DEFAULT_REQUEST_SECONDS,
+        "longest_job_seconds": LONGEST_JOB_SECONDS,
+        "default_job_seconds": DEFAULT_JOB_SECONDS,
         "largest_seed": LARGEST_SEED,
         "most_options": MOST_OPTIONS,
-        "solving_at_once": 1,
-        "most_waiting": MOST_WAITING_REQUESTS,
+        "solving_at_once": settings.workers,
+        "most_queued": settings.most_queued,
+        "most_kept": settings.most_kept,
+        "most_attempts": settings.most_attempts,
+        "most_wait_seconds": MOST_WAIT_SECONDS,
+        "most_listeners": MOST_LISTENERS,
+        "most_on_page": MOST_ON_PAGE,
         "most_errors_told": MOST_PROBLEMS_TOLD,
+        "most_memory_bytes": settings.memory_bytes,
+        "most_store_bytes": settings.store_bytes,
     }
 
 
@@ -212,6 +251,7 @@ def _answer_errors(app: FastAPI) -> None:
         return Response(status_code=499)  # nobody reads it; the log shows why
 
     async def failed(request: Request, error: Exception) -> Response:
+        log_event("request failed", path=request.url.path[:120], error=type(error).__name__)
         answer = RefusalError(
             "server-error", "The service failed; its log has the trace."
         ).response()

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
+
+from api.service.kinds import Kind
 
 LID: dict[str, Any] = {
     "title": "One lid in a frame",
@@ -38,3 +41,31 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     },
 }
 """By name, in the form that OpenAPI gives examples."""
+
+
+def job_examples(kinds: Mapping[str, Kind]) -> dict[str, dict[str, Any]]:
+    """Return jobs that can be posted as they are, by the name of their kind."""
+    return {
+        name: {"summary": kind.summary, "value": _JOBS[name]}
+        for name, kind in kinds.items()
+        if name in _JOBS
+    }
+
+
+_JOBS: dict[str, dict[str, Any]] = {
+    "plan": {"kind": "plan", "scenario": LID, "seconds": 5, "seed": 0},
+    "options": {
+        "kind": "options",
+        "scenario": LID,
+        "seconds": 5,
+        "count": 2,
+        "differ_by": 1,
+        "group": "lid-study",
+        "what_if": {"crew": 3},
+    },
+}
+
+PATCH_EXAMPLE: dict[str, Any] = {
+    "summary": "The same with more people and more time",
+    "value": {"seconds": 8, "what_if": {"crew": 4}},
+}

@@ -6,19 +6,34 @@ Host, Origin and Sec-Fetch-Site are checked and nothing is shared across origins
 
 from __future__ import annotations
 
+import hashlib
+import hmac
 import ipaddress
 import re
-from collections.abc import Awaitable, Callable
+import time
+from dataclasses import dataclass
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.http.problems import RefusalError
 from api.limits import MOST_QUERY_BYTES
+from api.service.logs import log_event
 
-_HOST = re.compile(r"(localhost|127\.0\.0\.1|\[::1\])(:[0-9]{1,5})?")
-_JSON = re.compile(r'application/json(?:[ \t]*;[ \t]*charset="?utf-8"?)?', re.IGNORECASE)
+_LONGEST_LOGGED = 120
+
+_OWN_NAMES = frozenset({"localhost", "127.0.0.1", "[::1]"})
+_HOST = re.compile(r"(\[[0-9a-f:.]{2,45}\]|[a-z0-9](?:[a-z0-9.-]{0,251}[a-z0-9])?)(:[0-9]{1,5})?")
+_JSON = re.compile(
+    r'application/(?:merge-patch\+)?json(?:[ \t]*;[ \t]*charset="?utf-8"?)?', re.IGNORECASE
+)
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 _OWN_SITES = frozenset({"same-origin", "none"})
+_OPEN_PATHS = frozenset({"/", "/v1/docs", "/v1/openapi.json", "/v1/session", "/v1/health"})
+"""Answered without a token: nothing of anyone's work is there."""
+
+COOKIE = "splitplan"
+LEAST_TOKEN_CHARACTERS = 22
+"""128 bits in the letters of base64."""
 
 SECURITY_HEADERS = {
     "content-security-policy": "default-src 'none'; frame-ancestors 'none'; base-uri 'none'; "
@@ -43,11 +58,64 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-class Guards:
-    """ASGI middleware that refuses what is not meant for this service."""
+@dataclass(frozen=True)
+class Access:
+    """Who may use the service: hosts by name, and a token where one is needed."""
 
-    def __init__(self, app: ASGIApp) -> None:
+    hosts: frozenset[str] = _OWN_NAMES
+    any_address: bool = False
+    """Any IP address is a host of its own: rebinding needs a name."""
+    token: str | None = None
+
+    def is_host(self, name: str) -> bool:
+        """Whether a host, without its port, is one of ours."""
+        if name in self.hosts:
+            return True
+        if not self.any_address:
+            return False
+        try:
+            ipaddress.ip_address(name.strip("[]"))
+        except ValueError:
+            return False
+        return True
+
+    def cookie_value(self) -> str:
+        """Return what a session's cookie holds: it follows from the token and does not tell it."""
+        assert self.token is not None
+        key = self.token.encode("utf-8")
+        return hmac.new(key, b"splitplan session 1", hashlib.sha256).hexdigest()
+
+    def lets_in(self, headers: list[tuple[bytes, bytes]]) -> bool:
+        """Whether a request brings the token, or the cookie that stands for it."""
+        if self.token is None:
+            return True
+        for value in _values(headers, b"authorization"):
+            scheme, _, given = value.partition(" ")
+            if scheme.lower() == "bearer" and self.is_token(given.strip()):
+                return True
+        for value in _values(headers, b"cookie"):
+            for one in value.split(";"):
+                name, _, given = one.strip().partition("=")
+                expected = self.cookie_value()
+                if name == COOKIE and hmac.compare_digest(
+                    given.encode("utf-8"), expected.encode("utf-8")
+                ):
+                    return True
+        return False
+
+    def is_token(self, given: str) -> bool:
+        """Whether this is the token; takes the same time for every wrong one."""
+        return self.token is not None and hmac.compare_digest(
+            given.encode("utf-8"), self.token.encode("utf-8")
+        )
+
+
+class Guards:
+    """ASGI middleware that refuses what is not meant for this service, and logs each request."""
+
+    def __init__(self, app: ASGIApp, access: Access = Access()) -> None:
         self._app = app
+        self._access = access
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check the request, then pass it on with safe headers on the answer."""
@@ -57,22 +125,46 @@ class Guards:
         if scope["type"] != "http":  # there is nothing behind a websocket here
             await send({"type": "websocket.close", "code": 1008})
             return
-        guarded = _with_security_headers(send)
+        began = time.monotonic()
+        status = 0
+
+        async def guarded(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+                _make_safe(message)
+            await send(message)
+
         try:
-            check_request(scope["method"], scope["headers"], scope["query_string"])
+            check_request(
+                scope["method"], scope["headers"], scope["query_string"], access=self._access
+            )
+            if scope["path"] not in _OPEN_PATHS and not self._access.lets_in(scope["headers"]):
+                raise RefusalError(
+                    "no-token", "Send the token.", headers={"WWW-Authenticate": "Bearer"}
+                )
         except RefusalError as refusal:
             await refusal.response()(scope, receive, guarded)
-            return
-        await self._app(scope, receive, guarded)
+        else:
+            await self._app(scope, receive, guarded)
+        finally:
+            spent = round((time.monotonic() - began) * 1000, 1)
+            path = scope["path"][:_LONGEST_LOGGED]
+            log_event("request", method=scope["method"], path=path, status=status, ms=spent)
 
 
 def check_request(
-    method: str, headers: list[tuple[bytes, bytes]], query_string: bytes = b""
+    method: str,
+    headers: list[tuple[bytes, bytes]],
+    query_string: bytes = b"",
+    *,
+    access: Access,
 ) -> None:
     """Raise RefusalError for a foreign host, a foreign site, or a body that is not JSON."""
     hosts = _values(headers, b"host")
-    if len(hosts) != 1 or _HOST.fullmatch(hosts[0].lower()) is None:
-        raise RefusalError("wrong-host", "The Host header must be 127.0.0.1, [::1] or localhost.")
+    found = _HOST.fullmatch(hosts[0].lower()) if len(hosts) == 1 else None
+    if found is None or not access.is_host(found[1]):
+        raise RefusalError("wrong-host", "The Host header must be a name of this service.")
     if len(query_string) > MOST_QUERY_BYTES:
         raise RefusalError(
             "invalid-parameter", f"The query is longer than {MOST_QUERY_BYTES} bytes."
@@ -81,11 +173,13 @@ def check_request(
         return
     if any(site not in _OWN_SITES for site in _values(headers, b"sec-fetch-site")):
         raise RefusalError("cross-site", "The header Sec-Fetch-Site tells of another site.")
-    if any(
-        origin.lower() != f"http://{hosts[0].lower()}" for origin in _values(headers, b"origin")
-    ):
+    schemes = ("http",) if access.token is None else ("http", "https")  # a proxy may add TLS
+    own = {f"{scheme}://{hosts[0].lower()}" for scheme in schemes}
+    if any(origin.lower() not in own for origin in _values(headers, b"origin")):
         raise RefusalError("cross-site", "The header Origin tells of another origin.")
     kinds = _values(headers, b"content-type")
+    if not kinds and not _has_body(headers):
+        return
     if len(kinds) != 1 or _JSON.fullmatch(kinds[0].strip()) is None:
         raise RefusalError(
             "not-json", "The header Content-Type must be application/json, in UTF-8."
@@ -94,22 +188,22 @@ def check_request(
         raise RefusalError("not-json", "A compressed body is not read.")
 
 
+def _has_body(headers: list[tuple[bytes, bytes]]) -> bool:
+    lengths = _values(headers, b"content-length")
+    return bool(_values(headers, b"transfer-encoding")) or any(one != "0" for one in lengths)
+
+
 def _values(headers: list[tuple[bytes, bytes]], name: bytes) -> list[str]:
     return [value.decode("latin-1") for key, value in headers if key.lower() == name]
 
 
-def _with_security_headers(send: Send) -> Callable[[Message], Awaitable[None]]:
-    async def guarded(message: Message) -> None:
-        if message["type"] == "http.response.start":
-            given = {key.lower() for key, _ in message["headers"]}
-            message["headers"] = [
-                *message["headers"],
-                *(
-                    (key.encode("ascii"), value.encode("ascii"))
-                    for key, value in SECURITY_HEADERS.items()
-                    if key.encode("ascii") not in given
-                ),
-            ]
-        await send(message)
-
-    return guarded
+def _make_safe(message: Message) -> None:
+    given = {key.lower() for key, _ in message["headers"]}
+    message["headers"] = [
+        *message["headers"],
+        *(
+            (key.encode("ascii"), value.encode("ascii"))
+            for key, value in SECURITY_HEADERS.items()
+            if key.encode("ascii") not in given
+        ),
+    ]

@@ -41,10 +41,17 @@ _TYPES = (
         "Mend what the errors name; GET /v1/schema has the format.",
     ),
     ProblemType(
+        "invalid-job",
+        422,
+        "The job cannot be taken on as it is asked",
+        "Its body is no JSON that can be read safely, or says what no job of its kind may say.",
+        "Mend what the errors name; GET /v1/examples has jobs that can be posted.",
+    ),
+    ProblemType(
         "invalid-parameter",
         422,
-        "A query parameter cannot be used",
-        "It is unknown, written twice, or out of its range.",
+        "A parameter cannot be used",
+        "One of the query or of the headers is unknown, written twice, or out of its range.",
         "GET /v1/limits has the ranges.",
     ),
     ProblemType(
@@ -69,18 +76,95 @@ _TYPES = (
         "Send the header Content-Type: application/json and no Content-Encoding.",
     ),
     ProblemType(
-        "too-busy",
+        "queue-full",
         429,
-        "Too many requests are waiting",
-        "One scenario is planned at a time and few may wait.",
+        "Too many jobs wait",
+        "Jobs are done in turn and a stated number may wait.",
+        "Try again after the seconds of Retry-After; GET /v1/limits has the number.",
+    ),
+    ProblemType(
+        "too-many-listeners",
+        429,
+        "Too many listen already",
+        "A stated number of event streams may be open.",
+        "Close some, or ask for the job's record now and then.",
+    ),
+    ProblemType(
+        "store-full",
+        507,
+        "There is no room for another job",
+        "The store keeps room for the answers of the jobs that it has; nothing was lost.",
+        "Delete jobs that are no longer needed, or make room on the disk.",
+    ),
+    ProblemType(
+        "key-reused",
+        422,
+        "This Idempotency-Key was used for another request",
+        "A key stands for one request.",
+        "Use a new key for a new request.",
+    ),
+    ProblemType(
+        "key-in-use",
+        409,
+        "A request with this Idempotency-Key is being answered",
+        "The first request with this key has not been answered yet.",
+        "Send it again after the seconds of Retry-After.",
+    ),
+    ProblemType(
+        "not-ended",
+        409,
+        "The job has not ended",
+        "Its answer is there when it has; the best so far is at /best.",
+        "Listen to its events, or ask again after the seconds of Retry-After.",
+    ),
+    ProblemType(
+        "still-running",
+        409,
+        "The job runs",
+        "To stop a job and to delete it are two things.",
+        "POST to its /stop, then delete it.",
+    ),
+    ProblemType(
+        "no-answer",
+        404,
+        "The job has no answer",
+        "It was stopped or failed before there was one.",
+        "Its record tells why; ask for it again, perhaps with more seconds.",
+    ),
+    ProblemType(
+        "precondition-failed",
+        412,
+        "It is not as If-Match says",
+        "It was changed, or the ETag belongs to something else.",
+        "GET it again and use the ETag of that answer.",
+    ),
+    ProblemType(
+        "precondition-required",
+        428,
+        "If-Match is needed here",
+        "A patch is made to something that was read: If-Match says what.",
+        "GET it and send the ETag of that answer as If-Match.",
+    ),
+    ProblemType(
+        "no-token",
+        401,
+        "This service wants its token",
+        "It listens to more than this machine, or was started with a token.",
+        "Send the header Authorization: Bearer and the token.",
+    ),
+    ProblemType(
+        "not-ready",
+        503,
+        "The service takes no new work",
+        "It starts, closes, or has no room.",
         "Try again after the seconds of Retry-After.",
     ),
     ProblemType(
         "wrong-host",
         421,
-        "This service answers to this machine's own names only",
+        "This service answers to its own names only",
         "The Host header names another host, as in a DNS rebinding attack.",
-        "Use 127.0.0.1, [::1] or localhost.",
+        "Use 127.0.0.1, [::1] or localhost, or a name that it was started with.",
     ),
     ProblemType(
         "cross-site",
@@ -162,12 +246,12 @@ class RefusalError(Exception):
         )
 
 
-def scenario_refusal(errors: ScenarioErrors) -> RefusalError:
+def scenario_refusal(errors: ScenarioErrors, name: str = "invalid-scenario") -> RefusalError:
     """Return the refusal of a scenario: at most 20 errors and how many there are."""
     count = len(errors.problems) + errors.left_out
     words = "1 thing has" if count == 1 else f"{count} things have"
     return RefusalError(
-        "invalid-scenario",
+        name,
         f"{words} to be mended.",
         errors=[_error(problem) for problem in errors.problems[:MOST_PROBLEMS_TOLD]],
         error_count=count,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -17,6 +18,7 @@ from api.limits import (
     MOST_JOINTS,
     MOST_OPTIONS,
 )
+from api.service.records import STATES
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,76 @@ PARAMETERS = {
 }
 
 
+MOST_ON_PAGE = 200
+PAGE_PARAMETERS = {
+    one.name: one
+    for one in (
+        Parameter(
+            "limit",
+            f"How many, at most {MOST_ON_PAGE} (default 50)",
+            whole=True,
+            least=1,
+            most=MOST_ON_PAGE,
+            default=50,
+        ),
+        Parameter(
+            "before",
+            "Where the page begins, as the link to it says",
+            whole=True,
+            least=1,
+            most=2**53,
+            default=2**53,
+        ),
+    )
+}
+GROUP_PATTERN = "^[A-Za-z0-9._-]{0,64}$"
+
+
+def read_page(
+    items: Iterable[tuple[str, str]],
+    *,
+    kinds: Sequence[str] = (),
+    known: Sequence[str] = ("limit", "before", "state", "kind", "group"),
+) -> dict[str, Any]:
+    """Return what a page of jobs is asked for; raises RefusalError with everything at fault.
+
+    The values are of ``limit``, ``before``, ``state``, ``kind`` and ``group``, None where not said.
+    """
+    values: dict[str, Any] = dict.fromkeys(known)
+    words = {"state": STATES, "kind": tuple(kinds)}
+    errors: list[dict[str, str]] = []
+    if known:
+        values["limit"] = PAGE_PARAMETERS["limit"].default
+    seen: set[str] = set()
+    for name, text in items:
+        remedy = None
+        if name not in known:
+            remedy = f"only {', '.join(known)} are known" if known else "none is known here"
+        elif name in seen:
+            remedy = "give it once"
+        elif name in PAGE_PARAMETERS:
+            number = PAGE_PARAMETERS[name].value(text)
+            remedy = PAGE_PARAMETERS[name].remedy if number is None else None
+            values[name] = None if number is None else int(number)
+        elif name in words:
+            remedy = None if text in words[name] else f"one of {', '.join(words[name])}"
+            values[name] = text
+        else:
+            remedy = None if re.fullmatch(GROUP_PATTERN, text) else "letters, digits, . _ -"
+            values[name] = text
+        seen.add(name)
+        if remedy is not None:
+            errors.append({"parameter": name[:40], "remedy": remedy})
+    if errors:
+        raise _at_fault(errors)
+    return values
+
+
+def _at_fault(errors: Sequence[dict[str, str]]) -> RefusalError:
+    words = "1 parameter is" if len(errors) == 1 else f"{len(errors)} parameters are"
+    return RefusalError("invalid-parameter", f"{words} at fault.", errors=errors)
+
+
 def read_query(items: Iterable[tuple[str, str]], known: Sequence[str]) -> dict[str, float]:
     """Return the values of the known parameters; raises RefusalError with every one at fault."""
     errors: list[dict[str, str]] = []
@@ -125,6 +197,5 @@ def read_query(items: Iterable[tuple[str, str]], known: Sequence[str]) -> dict[s
             else:
                 values[name] = value
     if errors:
-        words = "1 parameter is" if len(errors) == 1 else f"{len(errors)} parameters are"
-        raise RefusalError("invalid-parameter", f"{words} at fault.", errors=errors)
+        raise _at_fault(errors)
     return values

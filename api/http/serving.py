@@ -4,37 +4,62 @@ from __future__ import annotations
 
 import contextlib
 import socket
+from dataclasses import dataclass
 from typing import TextIO
 
 import uvicorn
 
 from api.engine import Engine
 from api.http.app import create_app
+from api.http.guards import Access
+from api.service.assembly import service_of
+from api.service.logs import log_to
+from api.service.settings import Settings
+from api.service.store import StoreError
 
 CANNOT_LISTEN = 2
+CANNOT_KEEP = 2
 
 
-def serve(engine: Engine, *, host: str, port: int, err: TextIO) -> int:
-    """Answer on a loopback address until interrupted; return an exit code."""
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+@dataclass(frozen=True)
+class Where:
+    """The address to listen at; port 0 takes any that is free."""
+
+    host: str
+    port: int
+
+
+def serve(engine: Engine, where: Where, settings: Settings, access: Access, *, err: TextIO) -> int:
+    """Answer on an address until interrupted; return an exit code."""
+    family = socket.AF_INET6 if ":" in where.host else socket.AF_INET
     listener = socket.socket(family, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listener.bind((host, port))
-    except OSError as trouble:
-        listener.close()
-        err.write(f"splitplan: port {port} cannot be used: {trouble.strerror}; try --port\n")
-        return CANNOT_LISTEN
-    shown = f"[{host}]" if ":" in host else host
-    err.write(f"splitplan answers at http://{shown}:{port}/v1/docs until Ctrl-C\n")
-    err.flush()
-    config = uvicorn.Config(
-        create_app(engine),
-        log_level="warning",
-        server_header=False,
-        timeout_graceful_shutdown=3,
-        h11_max_incomplete_event_size=16_384,
-    )
-    with listener, contextlib.suppress(KeyboardInterrupt):  # how it is told to end
-        uvicorn.Server(config).run(sockets=[listener])
+    with listener:
+        try:
+            listener.bind((where.host, where.port))
+        except OSError as trouble:
+            err.write(f"splitplan: port {where.port} cannot be used: {trouble.strerror}; ")
+            err.write("try --port\n")
+            return CANNOT_LISTEN
+        try:
+            service = service_of(engine, settings)
+        except StoreError as trouble:
+            err.write(f"splitplan: {trouble}\n")
+            return CANNOT_KEEP
+        shown = f"[{where.host}]" if ":" in where.host else where.host
+        port = listener.getsockname()[1]
+        err.write(f"splitplan answers at http://{shown}:{port}/v1/docs until Ctrl-C; ")
+        err.write(f"jobs are kept in {settings.folder}\n")
+        err.flush()
+        log_to(err)
+        config = uvicorn.Config(
+            create_app(service, access),
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            timeout_graceful_shutdown=3,
+            h11_max_incomplete_event_size=16_384,
+        )
+        with contextlib.suppress(KeyboardInterrupt):  # how it is told to end
+            uvicorn.Server(config).run(sockets=[listener])
     return 0

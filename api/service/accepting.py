@@ -98,7 +98,13 @@ def _inside(errors: ScenarioErrors) -> ScenarioErrors:
     """Give problems of the scenario their place in the body."""
     return ScenarioErrors(
         [
-            one if one.pointer.startswith("/job") else replace(one, pointer=_below(one.pointer))
+            one
+            if one.pointer.startswith(("/job", "/option"))
+            else replace(
+                one,
+                pointer=_below(one.pointer),
+                place="scenario" if one.place == "the file" else one.place,
+            )
             for one in errors.problems
         ],
         errors.left_out,

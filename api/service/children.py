@@ -120,6 +120,7 @@ class Children:
         self._lock = threading.Lock()
         self._wanted = threading.Event()
         self._closed = False
+        self._loaded = False
         self._spawner = threading.Thread(target=self._spawn, name="start children", daemon=True)
         self._wanted.set()
         self._spawner.start()
@@ -144,6 +145,10 @@ class Children:
                     return True
             time.sleep(0.01)
         return False
+
+    def was_warm(self) -> bool:
+        """Whether a child was ever ready: the libraries are loaded."""
+        return self._loaded
 
     @property
     def pids(self) -> tuple[int, ...]:
@@ -184,13 +189,18 @@ class Children:
                     child = Child(self._context)
                 except OSError:  # no more processes or files: the next order tries again
                     break
-                with self._lock:
-                    if not self._closed:
-                        self._waiting.append(child)
-                        continue
-                child.end()
+                if not self._taken_in(child):
+                    child.end()
             if self._closed:
                 return
+
+    def _taken_in(self, child: Child) -> bool:
+        with self._lock:
+            if self._closed:
+                return False
+            self._waiting.append(child)
+            self._loaded = True
+            return True
 
 
 __all__ = ["Child", "Children", "Connection"]

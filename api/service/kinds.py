@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal, Protocol
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from api.engine import Engine
-from api.limits import DEFAULT_COUNT, DEFAULT_DIFFER, LARGEST_SEED, MOST_JOINTS, MOST_OPTIONS
+from api.limits import DEFAULT_COUNT, DEFAULT_DIFFER, MOST_JOINTS, MOST_OPTIONS
 from api.service.settings import DEFAULT_JOB_SECONDS, LONGEST_JOB_SECONDS
 from solver.data.job import Job
 
@@ -17,6 +17,8 @@ Name = Annotated[str, StringConstraints(max_length=200)]
 Names = Annotated[tuple[Name, ...], Field(max_length=200)]
 JobId = Annotated[str, StringConstraints(pattern="^[0-9a-f]{24}$")]
 PAPERS_SECONDS = 600.0
+LARGEST_BODY_SEED = 999_999_999
+"""Numbers in a body stay below a thousand million."""
 
 
 class _Body(BaseModel):
@@ -59,7 +61,7 @@ class _Planned(Asked):
     """The scenario, in the form that people write or spelled out."""
     seconds: Annotated[float, Field(gt=0, le=LONGEST_JOB_SECONDS)] = DEFAULT_JOB_SECONDS
     """Time to look for better plans, for all of them."""
-    seed: Annotated[int, Field(ge=0, le=LARGEST_SEED)] = 0
+    seed: Annotated[int, Field(ge=0, le=LARGEST_BODY_SEED)] = 0
     """The same seed gives the same plan."""
     what_if: WhatIfBody = WhatIfBody()
 
@@ -129,6 +131,8 @@ class Kind:
     run: str
     result: str
     """Name of the result's schema in the service's description."""
+    schemas: Callable[[], dict[str, Any]] = dict
+    """Schemas that the result needs beyond those of plans, as components by name."""
 
 
 def asked_job(body: _Planned, engine: Engine) -> tuple[Job, dict[str, Any]]:

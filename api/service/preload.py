@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 
-if os.environ.get("SPLITPLAN_PRELOAD", "1") == "1":
-    import solver.intake
-    import solver.planner.alternatives
-    import solver.planner.plan_job  # noqa: F401
+MODULES = (
+    "api.service.runs",
+    "api.papers.all_papers",
+    "solver.intake",
+    "solver.planner.alternatives",
+    "solver.planner.plan_job",
+)
+
+importlib.import_module("api.service.child")
+if os.environ.get("SPLITPLAN_PRELOAD", "1") == "1":  # a test without solver needs none of them
+    for name in MODULES:
+        importlib.import_module(name)

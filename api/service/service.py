@@ -85,6 +85,7 @@ class Service:
         *,
         kinds: Mapping[str, Kind] = KINDS,
         executor: Executor | None = None,
+        is_warm: Callable[[], bool] = lambda: True,
         on_close: Callable[[], None] = lambda: None,
     ) -> None:
         """Put the parts together; nothing runs before ``start``.
@@ -100,6 +101,7 @@ class Service:
         self._executor = executor or ThreadPoolExecutor(
             settings.workers, thread_name_prefix="supervise"
         )
+        self._is_warm = is_warm
         self._on_close = on_close
         self._running: dict[int, _Running] = {}
         self._changed = threading.Condition()
@@ -135,6 +137,8 @@ class Service:
             return "The service is closing."
         if not self._dispatcher.is_alive():
             return "The service does not work on its queue."
+        if not self._is_warm():
+            return "The service loads its libraries."
         if self._full or not self.store.has_room():
             return "The store has no room for more."
         return None
@@ -272,10 +276,8 @@ class Service:
                 ending = None
             except Exception as trouble:
                 log_event("supervisor failed", job=order.id, error=type(trouble).__name__)
-                problem = {
-                    "how": "crashed",
-                    "detail": "The supervisor failed, a fault in splitplan.",
-                }
+                sentence = "The supervisor failed, which is a fault in splitplan."
+                problem = {"how": "crashed", "detail": sentence}
                 ending = Ending("failed", problem=problem)
             if ending is None:
                 self._release(running)

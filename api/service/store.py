@@ -422,11 +422,23 @@ def _record(db: sqlite3.Connection, where: str, values: Sequence[object]) -> Rec
 
 
 def _record_of(row: Sequence[Any]) -> Record:
-    *plain, outline, problem = row
-    plain[9] = bool(plain[9])
+    outline, problem = json.loads(row[14]), row[15]
     return Record(
-        *plain,
-        outline=Outline.from_json(json.loads(outline)),
+        number=row[0],
+        id=row[1],
+        kind=row[2],
+        title=row[3],
+        group=row[4],
+        seconds=row[5],
+        state=row[6],
+        version=row[7],
+        attempt=row[8],
+        stop_asked=bool(row[9]),
+        created_at=row[10],
+        started_at=row[11],
+        ended_at=row[12],
+        digest=row[13],
+        outline=Outline.from_json(outline),
         problem=None if problem is None else json.loads(problem),
     )
 

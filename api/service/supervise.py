@@ -16,7 +16,7 @@ from typing import Any, Protocol
 from api.limits import MOST_PROBLEMS_TOLD
 from api.service.children import Child, Children
 from api.service.messages import unpacked
-from api.service.records import Document, Ending, Order, Outline
+from api.service.records import Document, Ending, Order, Outline, State
 from api.service.settings import Settings
 
 _LISTEN_SECONDS = 0.05
@@ -114,7 +114,7 @@ def _heard(
             channel.on_kept(attempt.outline, documents[0])
             return None
         if kind == "done":
-            state = "stopped" if told["stopped"] and attempt.by_user else "finished"
+            state: State = "stopped" if told["stopped"] and attempt.by_user else "finished"
             outline = Outline.from_json(told["outline"])
             return Ending(state, outline, documents=documents)
         if kind == "problems":

@@ -1,6 +1,7 @@
 """The service answers with a plan or with problem details, whatever comes in."""
 
 import asyncio
+import contextlib
 import json
 import threading
 import time
@@ -8,12 +9,17 @@ import time
 import httpx
 import jsonschema
 import pytest
-from hand_made_plan import SCENARIO, impossible_plan, lid_plan, whole_plan
+from hand_made_plan import SCENARIO, impossible_plan, lid_job, lid_plan, whole_plan
 
 from api.http.app import create_app, limits_told
 from api.http.problems import PROBLEM_TYPES, problem_schema
-from api.limits import LARGEST_SCENARIO_BYTES, MOST_PROBLEMS_TOLD, MOST_WAITING_REQUESTS
-from api.solve_apart import SolveError, SolveQuitError
+from api.limits import LARGEST_SCENARIO_BYTES, MOST_PROBLEMS_TOLD
+from api.service.records import Ending
+from api.service.runs import options_answer, plan_answer
+from api.service.service import Service
+from api.service.settings import Settings
+from api.service.store import Store
+from api.service.supervise import QuitError
 from solver.data.errors import Problem, ScenarioErrors
 from solver.data.plan import Plan
 
@@ -49,9 +55,56 @@ def assert_problem(answer, status, name):
     return details
 
 
+def solve_with(engine):
+    """Solve in this process with the planner that a test gives, instead of a child."""
+
+    def solve(order, channel):
+        inputs = json.loads(order.inputs)
+        how = {"seconds": inputs["seconds"], "seed": inputs["seed"]}
+        how |= {"should_stop": channel.stop_asked, "should_quit": channel.quit_asked}
+        if order.kind == "plan":
+            answer = plan_answer(engine.plan(inputs["scenario"], **how))
+        else:
+            how |= {"count": inputs["count"], "differ_by": inputs["differ_by"]}
+            answer = options_answer(engine.options(inputs["scenario"], **how), lid_job())
+        return Ending("finished", answer.outline, documents=answer.documents)
+
+    return solve
+
+
+@contextlib.contextmanager
+def served(engine, folder, *, solve=None, access=None, **settings):
+    """The application of a service that runs, with a store of its own."""
+    told = Settings(folder=folder, **{"workers": 1, **settings})
+    service = Service(Store(folder), engine, solve or solve_with(engine), told)
+    app = create_app(service, access)
+    service.start()
+    app.state.service = service
+    try:
+        yield app
+    finally:
+        service.close()
+
+
+@pytest.fixture
+def make_app(make_engine, tmp_path):
+    """An application with the planner that a test gives."""
+    with contextlib.ExitStack() as stack:
+
+        def make(plan=None, *, solve=None, access=None, settings=None, **engine):
+            folder = tmp_path / f"store-{len(list(tmp_path.iterdir()))}"
+            made = served(
+                make_engine(plan, **engine), folder, solve=solve, access=access, **(settings or {})
+            )
+            return stack.enter_context(made)
+
+        yield make
+
+
 @pytest.fixture(scope="module")
-def app(make_engine):
-    return create_app(make_engine())
+def app(make_engine, tmp_path_factory):
+    with served(make_engine(), tmp_path_factory.mktemp("store") / "s") as made:
+        yield made
 
 
 def test_a_scenario_is_answered_with_its_plan(app):
@@ -61,22 +114,22 @@ def test_a_scenario_is_answered_with_its_plan(app):
     assert Plan.model_validate_json(answer.content) == lid_plan()
 
 
-def test_an_impossible_job_is_an_answer_too(make_engine):
-    app = create_app(make_engine(lambda scenario, **how: impossible_plan()))
+def test_an_impossible_job_is_an_answer_too(make_app):
+    app = make_app(lambda scenario, **how: impossible_plan())
     answer = post(app, SCENARIO)
     assert answer.status_code == 200
     assert answer.json()["status"] == "impossible"
     assert answer.json()["impossible"][0]["ids"] == ["shop.lift_limit", "frame"]
 
 
-def test_seconds_and_seed_reach_the_planner(make_engine):
+def test_seconds_and_seed_reach_the_planner(make_app):
     seen = {}
 
     def remember(scenario, **how):
         seen.update(how)
         return lid_plan()
 
-    post(create_app(make_engine(remember)), SCENARIO, "?seconds=2.5&seed=11")
+    post(make_app(remember), SCENARIO, "?seconds=2.5&seed=11")
     assert (seen["seconds"], seen["seed"]) == (2.5, 11)
 
 
@@ -123,21 +176,21 @@ def test_the_answer_with_options_keeps_its_description(app):
     jsonschema.Draft202012Validator({**schema, "components": api["components"]}).validate(told)
 
 
-def test_an_impossible_job_has_no_table_of_options(make_engine):
-    app = create_app(make_engine(options=lambda scenario, **how: (impossible_plan(),)))
+def test_an_impossible_job_has_no_table_of_options(make_app):
+    app = make_app(options=lambda scenario, **how: (impossible_plan(),))
     told = post(app, SCENARIO, path="/v1/options").json()
     assert told["options"][0]["status"] == "impossible"
     assert told["table"] == []
 
 
-def test_count_and_difference_reach_the_planner(make_engine):
+def test_count_and_difference_reach_the_planner(make_app):
     seen = {}
 
     def remember(scenario, **how):
         seen.update(how)
         return ()
 
-    app = create_app(make_engine(options=remember))
+    app = make_app(options=remember)
     answer = post(app, SCENARIO, "?count=3&differ=2&seconds=2.5&seed=11", path="/v1/options")
     assert answer.json()["options"] == []
     assert (seen["count"], seen["differ_by"], seen["seconds"], seen["seed"]) == (3, 2, 2.5, 11)
@@ -154,7 +207,7 @@ def test_count_is_no_parameter_of_one_plan(app):
     assert_problem(post(app, SCENARIO, "?count=2"), 422, "invalid-parameter")
 
 
-def test_options_have_the_guards_and_limits_of_plans(app, make_engine):
+def test_options_have_the_guards_and_limits_of_plans(app, make_app):
     foreign = post(app, SCENARIO, headers={**JSON, "origin": "null"}, path="/v1/options")
     assert_problem(foreign, 403, "cross-site")
     large = post(app, b" " * (LARGEST_SCENARIO_BYTES + 1), path="/v1/options")
@@ -162,10 +215,7 @@ def test_options_have_the_guards_and_limits_of_plans(app, make_engine):
     assert_problem(post(app, b"{}", path="/v1/options"), 422, "invalid-scenario")
     assert_problem(ask(app, "GET", "/v1/options", headers=JSON), 405, "method-not-allowed")
 
-    def fail(scenario, **how):
-        raise SolveError("crashed", "secret words")
-
-    failing = create_app(make_engine(options=fail))
+    failing = make_app(solve=lambda order, channel: Ending("failed", problem={"how": "crashed"}))
     assert_problem(post(failing, SCENARIO, path="/v1/options"), 500, "planner-failed")
 
 
@@ -242,15 +292,13 @@ def test_a_body_over_the_limit_is_refused_while_it_arrives_in_pieces(app):
     assert_problem(answer, 413, "body-too-large")
 
 
-def test_errors_are_listed_up_to_a_limit_and_counted_beyond(make_engine):
+def test_errors_are_listed_up_to_a_limit_and_counted_beyond(make_app):
     problems = [Problem(f"p{k}", "x", "mend", f"/patches/{k}") for k in range(150)]
 
     def refuse(tree):
         raise ScenarioErrors(problems, left_out=7)
 
-    details = assert_problem(
-        post(create_app(make_engine(read=refuse)), SCENARIO), 422, "invalid-scenario"
-    )
+    details = assert_problem(post(make_app(read=refuse), SCENARIO), 422, "invalid-scenario")
     assert len(details["errors"]) == MOST_PROBLEMS_TOLD
     assert details["error_count"] == 157
     assert details["errors"][0] == {
@@ -360,21 +408,20 @@ def test_every_type_of_problem_is_explained_by_the_service(app, name):
     assert told["remedy"]
 
 
-@pytest.mark.parametrize("kind", ["crashed", "refused", "hung"])
-def test_a_planner_that_fails_is_told_without_its_inside(make_engine, kind):
-    def fail(scenario, **how):
-        raise SolveError(kind, "secret words from /home")
-
-    answer = post(create_app(make_engine(fail)), SCENARIO)
+@pytest.mark.parametrize("kind", ["crashed", "refused", "hung", "memory", "killed"])
+def test_a_planner_that_fails_is_told_without_its_inside(make_app, kind):
+    problem = {"how": kind, "detail": "secret words from /home"}
+    app = make_app(solve=lambda order, channel: Ending("failed", problem=problem))
+    answer = post(app, SCENARIO)
     assert_problem(answer, 500, "planner-failed")
     assert "secret" not in answer.text
 
 
-def test_a_fault_of_the_service_is_a_problem_with_safe_headers(make_engine):
+def test_a_fault_of_the_service_is_a_problem_with_safe_headers(make_app):
     def fail(tree):
         raise RuntimeError("secret words")
 
-    app = create_app(make_engine(read=fail))
+    app = make_app(read=fail)
 
     async def one():
         transport = httpx.ASGITransport(app=app, raise_app_exceptions=False)
@@ -385,21 +432,22 @@ def test_a_fault_of_the_service_is_a_problem_with_safe_headers(make_engine):
     assert_problem(answer, 500, "server-error")
     assert "secret" not in answer.text
     assert answer.headers["content-security-policy"].startswith("default-src 'none'")
-    assert not app.state.turns.solving
+    assert app.state.service.store.counts() == {}
 
 
 def test_schemas_limits_and_health_are_told(app):
     for path in ("/v1/schema", "/v1/schema/resolved", "/v1/schema/plan"):
         jsonschema.Draft202012Validator.check_schema(ask(app, "GET", path).json())
-    assert ask(app, "GET", "/v1/limits").json() == limits_told()
-    health = ask(app, "GET", "/v1/health").json()
-    assert (health["status"], health["solving"], health["waiting"]) == ("ok", False, 0)
+    assert ask(app, "GET", "/v1/limits").json() == limits_told(app.state.service.settings)
+    assert ask(app, "GET", "/v1/health").json()["status"] == "ok"
+    ready = ask(app, "GET", "/v1/ready").json()
+    assert ready == {"status": "ready", "running": 0, "queued": 0, "kept": 0}
 
 
 def test_every_example_of_the_description_posts_as_it_is(app):
     api = ask(app, "GET", "/v1/openapi.json").json()
     body = api["paths"]["/v1/plans"]["post"]["requestBody"]["content"]["application/json"]
-    assert body["examples"] == ask(app, "GET", "/v1/examples").json()
+    assert body["examples"] == ask(app, "GET", "/v1/examples").json()["scenarios"]
     for example in body["examples"].values():
         assert post(app, example["value"]).status_code == 200
 
@@ -427,7 +475,7 @@ def test_every_reference_of_the_description_leads_somewhere(app):
 def test_every_operation_of_the_application_is_described(app):
     api = ask(app, "GET", "/v1/openapi.json").json()
     served = {
-        (method.lower(), route.path)
+        (method.lower(), route.path.replace(":path}", "}"))
         for route in app.routes
         for method in route.methods - {"HEAD"}
         if route.path not in ("/", "/v1/docs", "/v1/openapi.json")
@@ -467,7 +515,7 @@ class SlowPlanner:
             while not self.release.wait(0.01) and time.monotonic() < late:
                 if should_quit():
                     self.quits += 1
-                    raise SolveQuitError
+                    raise QuitError
             return lid_plan()
         finally:
             with self._lock:
@@ -482,29 +530,32 @@ async def _until(condition):
     raise AssertionError("it never came to that")
 
 
-def test_one_solve_at_a_time_few_wait_and_health_still_answers(make_engine):
+def test_few_solve_at_a_time_few_wait_and_health_still_answers(make_app):
     planner = SlowPlanner()
-    app = create_app(make_engine(planner))
+    app = make_app(planner, settings={"most_queued": 4})
+    service = app.state.service
 
     async def crowd():
         transport = httpx.ASGITransport(app=app)
         async with httpx.AsyncClient(transport=transport, base_url=HOME) as client:
-            asked = [
-                asyncio.create_task(client.post("/v1/plans", json=SCENARIO))
-                for _ in range(1 + MOST_WAITING_REQUESTS)
+            asked = [asyncio.create_task(client.post("/v1/plans", json=SCENARIO))]
+            await _until(lambda: planner.running == 1)
+            asked += [
+                asyncio.create_task(client.post("/v1/plans", json=SCENARIO)) for _ in range(4)
             ]
-            await _until(lambda: app.state.turns.waiting == MOST_WAITING_REQUESTS)
-            health = (await client.get("/v1/health")).json()
+            await _until(lambda: service.store.counts().get("queued") == 4)
+            ready = (await client.get("/v1/ready")).json()
             refused = await client.post("/v1/plans", json=SCENARIO)
             planner.release.set()
-            return health, refused, await asyncio.gather(*asked)
+            return ready, refused, await asyncio.gather(*asked)
 
-    health, refused, answers = asyncio.run(crowd())
-    assert (health["solving"], health["waiting"]) == (True, MOST_WAITING_REQUESTS)
-    assert_problem(refused, 429, "too-busy")
+    ready, refused, answers = asyncio.run(crowd())
+    assert (ready["running"], ready["queued"]) == (1, 4)
+    assert_problem(refused, 429, "queue-full")
     assert int(refused.headers["retry-after"]) > 0
-    assert [answer.status_code for answer in answers] == [200] * (1 + MOST_WAITING_REQUESTS)
+    assert [answer.status_code for answer in answers] == [200] * 5
     assert planner.most_running == 1
+    assert service.store.counts() == {}
 
 
 async def _raw_post(app, left):
@@ -540,9 +591,9 @@ async def _raw_post(app, left):
     return sent
 
 
-def test_a_client_that_leaves_ends_the_solve_and_frees_the_turn(make_engine):
+def test_a_client_that_leaves_ends_the_solve_and_nothing_is_kept(make_app):
     planner = SlowPlanner()
-    app = create_app(make_engine(planner))
+    app = make_app(planner)
 
     async def leave():
         left = asyncio.Event()
@@ -550,22 +601,24 @@ def test_a_client_that_leaves_ends_the_solve_and_frees_the_turn(make_engine):
         await _until(lambda: planner.running == 1)
         left.set()
         await task
+        await _until(lambda: planner.running == 0)
 
     asyncio.run(leave())
     assert planner.quits == 1
-    assert not app.state.turns.solving
+    assert app.state.service.store.counts() == {}
 
 
-def test_a_client_that_leaves_the_queue_is_never_planned(make_engine):
+def test_a_client_that_leaves_the_queue_is_never_planned(make_app):
     planner = SlowPlanner()
-    app = create_app(make_engine(planner))
+    app = make_app(planner)
+    counts = app.state.service.store.counts
 
     async def queue_and_leave():
         stays, leaves = asyncio.Event(), asyncio.Event()
         first = asyncio.create_task(_raw_post(app, stays))
         await _until(lambda: planner.running == 1)
         second = asyncio.create_task(_raw_post(app, leaves))
-        await _until(lambda: app.state.turns.waiting == 1)
+        await _until(lambda: counts().get("queued") == 1)
         leaves.set()
         await second
         planner.release.set()
@@ -573,5 +626,4 @@ def test_a_client_that_leaves_the_queue_is_never_planned(make_engine):
 
     sent = asyncio.run(queue_and_leave())
     assert sent[0]["status"] == 200
-    assert app.state.turns.waiting == 0
     assert planner.starts == 1
