@@ -60,7 +60,6 @@ def fill_bins(
     hair = 0.1 / (1 + sum(len(bin_.units) for bin_ in bins))
     for _, _, use in columns:
         objective.SetCoefficient(use, -hair)
-    solver.SetTimeLimit(20_000)
     if solver.Solve() not in (pywraplp.Solver.OPTIMAL, pywraplp.Solver.FEASIBLE):
         return []
     left = list(counts)

@@ -23,6 +23,7 @@ import numpy.typing as npt
 import shapely
 from ortools.linear_solver import pywraplp
 
+from solver.data.until import FOREVER, Until
 from solver.nests.lane_values import knapsack, lane_relaxation
 from solver.nests.lanes import is_box
 from solver.nests.shapes import Ring, Shape, Stock, turned_points, usable_region
@@ -40,6 +41,9 @@ FEW_ABREAST = 3.6
 FIT_SLACK_MM = 1e-6
 ANGLE_STEP_DEG = 0.25
 """Between angles at which it is asked whether a blank fits; what lies between is allowed for."""
+
+MOST_NODES = 20_000
+"""Of the search for the cheapest numbers to buy: some seconds; mostly it takes a few nodes."""
 
 COARSER = 1.03
 """Ratio of chords counted as one lane in the guide."""
@@ -390,12 +394,14 @@ def cheapest(
     tried: Sequence[Sequence[int]] = (),
     stretch: float = 1.0,
     below: float | None = None,
+    until: Until = FOREVER,
 ) -> tuple[list[int] | None, float]:
     """Cheapest numbers to buy that meet the rows with all on hand, and the proven least price.
 
     `tried` purchases, and all that buy no more of any kind, are left out; `stretch` asks for that
     much more of every worth but whole units; `below` for a smaller price. Returns (None, inf) when
-    there is none. Solved by SCIP; the price is its dual bound, not its answer.
+    there is none. Solved by SCIP; the price is its dual bound, not its answer. The work is counted
+    in nodes; only the moment of `until`, if it has one, is told by a clock.
     """
     kinds = range(len(prices))
     if rows.impossible is not None:
@@ -426,7 +432,9 @@ def cheapest(
     objective.SetMinimization()
     if below is not None:
         solver.Add(sum(float(prices[k]) * buy[k] for k in kinds) <= below)
-    solver.SetTimeLimit(10_000)
+    solver.SetSolverSpecificParametersAsString(f"limits/totalnodes = {MOST_NODES}\n")
+    if (left := until.left()) is not None:
+        solver.SetTimeLimit(max(1, int(1000 * left)))
     exact = pywraplp.MPSolverParameters()
     exact.SetDoubleParam(exact.RELATIVE_MIP_GAP, 0.0)
     status = solver.Solve(exact)

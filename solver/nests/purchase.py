@@ -65,6 +65,7 @@ class _Search:
             self.tried,
             stretch,
             below,
+            self.until,
         )
         return numbers
 
