@@ -1,9 +1,9 @@
 """A blank read back as a strip: its two long edges, the line on the mold surface, its notches.
 
 A plan gives the outline alone.  A blank starts at its root line's first point, heading along x, so
-its first edge stands from (0, -below) to (0, above); it ends in a segment as long as it is wide.
-Between them lie the grip edge and the free edge.  Points that lie nearer to the other edge than
-the width are the floors of notches.
+its first edge stands from (0, -below) to (0, above); it ends in a segment as long as it is wide, or
+shorter where a stretch that is cut down reaches the end.  Between them lie the grip edge and the
+free edge.  Points that lie nearer to the other edge than the width are the floors of notches.
 """
 
 from __future__ import annotations
@@ -25,6 +25,17 @@ Side = Literal["free", "grip"]
 _LENGTH_SLACK = 0.01
 """How far (share) a root line found from an edge may be off the plan's length: tangents and chords
 within 0.05 mm of the curve are off by far less."""
+
+
+_BETTER_MM = 0.02
+"""A root line found from another edge is taken only if it is nearer to the plan's by so much."""
+_SHORT_MM = 60.0
+"""Floors shorter than this are measured by themselves, longer ones along the root line."""
+_END_MM = 1e-3
+"""How near points of a straight blank are to its end cut."""
+_SQUARE_DEG = 2.0
+_STEP_MM = 0.5
+"""A floor that leaves the root line's distance by more is another floor."""
 
 
 @dataclass(frozen=True)
@@ -62,12 +73,26 @@ class Strip:
     def _end(self) -> int | None:
         """Index of the outline's point where the grip edge ends and the end cut begins."""
         ring = np.asarray(self.blank.outline_mm)
-        sizes = np.hypot(*(np.roll(ring, -1, axis=0) - ring).T)
+        if self.blank.straight:
+            at_end = np.abs(ring[:, 0] - self.blank.root_length_mm) <= _END_MM
+            return next((i for i in range(1, len(ring) - 1) if at_end[i] and at_end[i + 1]), None)
+        steps = np.roll(ring, -1, axis=0) - ring
+        sizes = np.hypot(*steps.T)
         fits = [
             i
             for i in range(1, len(ring) - 2)
             if abs(sizes[i] - self.width_mm) < 1e-6 * self.width_mm
         ]
+        if not fits:
+            # an end that is cut down: shorter than the width, and square at both corners
+            headings = np.degrees(np.arctan2(steps[:, 1], steps[:, 0]))
+            turns = (headings - np.roll(headings, 1) + 180.0) % 360.0 - 180.0
+            square = np.abs(turns - 90.0) <= _SQUARE_DEG
+            fits = [
+                i
+                for i in range(1, len(ring) - 2)
+                if square[i] and square[i + 1] and sizes[i] < self.width_mm
+            ]
         if not fits:
             return None
         # facets may happen to be as long as the strip is wide: the end cut parts the ring best
@@ -96,7 +121,7 @@ class Strip:
         if self._end is None:
             return None
         (x0, y0), (x1, y1) = self.grip_edge[-1], self.free_edge[-1]
-        share = self.blank.below_mm / self.width_mm
+        share = self.blank.below_mm / math.hypot(x1 - x0, y1 - y0)
         heading = math.degrees(math.atan2(y1 - y0, x1 - x0)) - 90.0
         return (x0 + share * (x1 - x0), y0 + share * (y1 - y0)), heading
 
@@ -118,16 +143,25 @@ class Strip:
         far = shapely.distance(shapely.points(edge), shapely.LineString(line))
         slack = max(0.2, 0.004 * self.width_mm)
         inner = [bool(d < offset_mm - slack) for d in far]
-        # the ends belong to the end cuts, whatever lies near them
-        return [False, *inner[1:-1], False]
+        # the ends belong to the end cuts, whatever lies near them, but for a floor that reaches one
+        return [inner[0] and inner[1], *inner[1:-1], inner[-1] and inner[-2]]
 
     @cached_property
     def root(self) -> tuple[Point, ...]:
         """Where the metal leaves the mold surface, from start to end; empty if it is not found."""
         if self.blank.straight:
             return ((0.0, 0.0), (self.blank.root_length_mm, 0.0))
-        for side, offset in (("grip", self.blank.below_mm), ("free", -self.blank.above_mm)):
-            edge = self._uncut("grip" if side == "grip" else "free")
+        length = self.blank.root_length_mm
+        # an edge without notches is best as it is: what faces a notch of the other edge is none
+        ways = (
+            (self.grip_edge, self.blank.below_mm),
+            (self.free_edge, -self.blank.above_mm),
+            (self._uncut("grip"), self.blank.below_mm),
+            (self._uncut("free"), -self.blank.above_mm),
+        )
+        best: tuple[Point, ...] = ()
+        least = _LENGTH_SLACK * length
+        for edge, offset in ways:
             if len(edge) < 2:
                 continue
             line = shapely.LineString(edge)
@@ -135,13 +169,11 @@ class Strip:
                 line = shapely.offset_curve(line, offset, join_style="mitre", mitre_limit=20.0)
             if line.geom_type != "LineString" or line.is_empty:
                 continue
-            if (
-                abs(line.length - self.blank.root_length_mm)
-                <= _LENGTH_SLACK * self.blank.root_length_mm
-            ):
+            if abs(line.length - length) < least - _BETTER_MM * bool(best):
+                least = abs(line.length - length)
                 points = tuple((float(x), float(y)) for x, y in line.coords)
-                return points if math.hypot(*points[0]) < math.hypot(*points[-1]) else points[::-1]
-        return ()
+                best = points if math.hypot(*points[0]) < math.hypot(*points[-1]) else points[::-1]
+        return best
 
     def station_of(self, at: Point) -> float:
         """Return the station along the root line of the place nearest to a point."""
@@ -180,19 +212,23 @@ class Strip:
         for side, offset in sides:
             edge = self._edge(side)
             cut = self._inside(edge, self.root, offset)
+            left_mm = shapely.distance(shapely.points(edge), shapely.LineString(self.root))
             groups = [
                 list(group) for inner, group in groupby(range(len(edge)), cut.__getitem__) if inner
             ]
-            for group in groups:
+            for group in (part for whole in groups for part in _levels(whole, left_mm)):
                 floor = [edge[i] for i in group]
-                near = shapely.distance(shapely.points(floor), shapely.LineString(self.root))
-                left = float(np.min(near))
-                (x0, y0), (x1, y1) = floor[0], floor[-1]
-                at = self.station_of(((x0 + x1) / 2, (y0 + y1) / 2))
-                # the floor lies off the root line and is longer or shorter by the curve between
-                toward = left if side == "free" else -left
-                wide = math.hypot(x1 - x0, y1 - y0) / (1.0 - toward * self._curvature(at))
-                found.append(StripNotch(side, at - wide / 2, at + wide / 2, offset - left))
+                left = float(min(left_mm[i] for i in group))
+                start, end = sorted((self.station_of(floor[0]), self.station_of(floor[-1])))
+                wide = math.dist(floor[0], floor[-1])
+                if wide < _SHORT_MM:
+                    # chords of the root line lean by more than such a floor is long or short: the
+                    # floor itself tells its width, but for the curve between it and the root line
+                    (x0, y0), (x1, y1) = floor[0], floor[-1]
+                    at = self.station_of(((x0 + x1) / 2, (y0 + y1) / 2))
+                    wide /= 1.0 - (left if side == "free" else -left) * self._curvature(at)
+                    start, end = at - wide / 2, at + wide / 2
+                found.append(StripNotch(side, start, end, offset - left))
         return tuple(found)
 
     def _curvature(self, station_mm: float) -> float:
@@ -215,6 +251,16 @@ class Strip:
     def v_notch_stations_mm(self) -> tuple[float, ...]:
         """Stations of V-notches, by their apex."""
         return tuple(sorted(self.station_of(notch[1]) for notch in self.blank.v_notches_mm))
+
+
+def _levels(group: list[int], left_mm: np.ndarray) -> list[list[int]]:
+    """Divide neighbouring points of floors where one floor steps to another."""
+    parts = [[group[0]]]
+    for before, here in pairwise(group):
+        if abs(left_mm[here] - left_mm[before]) > _STEP_MM:
+            parts.append([])
+        parts[-1].append(here)
+    return [part for part in parts if len(part) > 1]
 
 
 def level_turn_deg(outline: tuple[Point, ...]) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import re
 import xml.etree.ElementTree as ElementTree
 
@@ -140,3 +141,25 @@ def test_a_strip_is_read_back_from_its_outline(facts: Facts):
     assert [notch.wide_mm for notch in strip.notches] == pytest.approx([12.7] * 4, abs=0.1)
     assert [notch.deep_mm for notch in strip.notches] == pytest.approx([19.05] * 4, abs=0.1)
     assert facts.strips["lid | hatch #1"].slit_stations_mm == pytest.approx((200, 240, 280))
+
+
+@pytest.mark.parametrize("radius", [None, 700.0, -700.0])
+@pytest.mark.parametrize("grip", [0.0, 38.1])
+@pytest.mark.parametrize(("start", "end"), [(0.0, 250.0), (350.0, 600.0), (200.0, 420.0)])
+def test_a_stretch_cut_lower_is_read_back_where_it_reaches_an_end_too(radius, grip, start, end):
+    from paper_plans import Notch, arc, blank_plan, straight
+
+    from api.drawing.strips import Strip
+
+    line = straight(600.0) if radius is None else arc(600.0, radius)
+    step = Notch((start + end) / 2, end - start, 9.5, "free")
+    strip = Strip(blank_plan(line, 25.4, grip, notches=(step,)))
+    (found,) = strip.notches
+    assert found.side == "free"
+    # the outline leaves the true curve by 0.05 mm, the sides of a step lean with it
+    assert (found.from_mm, found.to_mm) == pytest.approx((start, end), abs=0.5)
+    assert found.deep_mm == pytest.approx(9.5, abs=0.1)
+    (x, y), _ = strip.end_frame
+    # a chord is 2·R·sin(L / 2R)
+    chord = 600.0 if radius is None else 2 * 700.0 * math.sin(600.0 / 1400.0)
+    assert math.hypot(x, y) == pytest.approx(chord, abs=0.5)
