@@ -137,6 +137,14 @@ class LaneRow:
 
 
 @dataclass(frozen=True)
+class Caps:
+    """The most that stock may cost, and the most of everything else, in money of the problem."""
+
+    stock: float | None = None
+    rest: float | None = None
+
+
+@dataclass(frozen=True)
 class MasterProblem:
     """Everything the master decides on, as plain data."""
 
@@ -477,6 +485,19 @@ class Master:
         That a nest was not found is no proof that there is none, so no bound may follow from it.
         """
         self.model.add(sum(self.variables.options[i] for i in options) <= len(options) - 1)
+
+    def cap(self, caps: Caps) -> None:
+        """Allow no more money for stock, or for all but stock, than these."""
+        bought = {variable.index for variable in self.variables.bought}
+        stock = [(c, v) for c, v in self.variables.cost if v.index in bought]
+        rest = [(c, v) for c, v in self.variables.cost if v.index not in bought]
+        for money, terms, constant in (
+            (caps.stock, stock, 0),
+            (caps.rest, rest, self._constant),
+        ):
+            if money is not None:
+                spent = sum(coefficient * variable for coefficient, variable in terms)
+                self.model.add(spent + constant <= _ceil_money(money))
 
     def differ(self, joints: Sequence[int], by: int) -> None:
         """Ask for at least so many other joints than these (indices of edges).

@@ -16,7 +16,7 @@ from typing import Literal
 from solver.data.job import Job
 from solver.data.until import Until
 from solver.models.columns import Columns
-from solver.models.master import LaneRow, Master, MasterAnswer, MasterProblem
+from solver.models.master import Caps, LaneRow, Master, MasterAnswer, MasterProblem
 from solver.models.removal import (
     RemovalCut,
     RemovalOrder,
@@ -218,7 +218,7 @@ class _Search:
         self._on_phase = on_phase
         self._problem = problem_of(parts)
         self._nester = Nester(parts.job, parts.sheets, limits.seed)
-        self._lazy = _Lazy([], [], LaneCuts(parts.job, parts.sheets, parts.options), unlike)
+        self._lazy = LazyRows([], [], LaneCuts(parts.job, parts.sheets, parts.options), unlike)
         self._tight: dict[int, float] = {}
         """How full the stock of sheet metals gets whose blanks did not all fit."""
 
@@ -231,7 +231,7 @@ class _Search:
         self._on_phase("deciding" if first else "deciding again")
         fill = {} if first or bare else {**self.most_promising().fill, **self._tight}
         hint = None if first else self.most_promising().answer
-        answer, order = _choose(
+        answer, order = choose(
             self.parts,
             self._problem,
             fill,
@@ -291,9 +291,9 @@ class _Search:
     def nest(self, candidate: _Candidate, effort: int) -> None:
         """Buy and nest for a candidate with this effort, and keep the plan if it is the best."""
         self._on_phase("nesting" if not candidate.nests else "nesting again")
-        nests = _nest(self.parts, self._nester, candidate.answer, effort, self.limits)
+        nests = nest_choice(self.parts, self._nester, candidate.answer, effort, self.limits)
         self.found.time_cut |= any(nest.bought.cut_short for nest in nests)
-        candidate.fill = _learn(nests)
+        candidate.fill = learned_fill(nests)
         candidate.nests = tuple(nests)
         failed = [nest.sheet for nest in nests if not nest.complete]
         if failed:
@@ -303,7 +303,7 @@ class _Search:
             return
         if self.found.body is not None and self.limits.until.over():
             return  # a plan is at hand: putting another together would keep whoever waits
-        body = _body(self.parts, candidate.answer, candidate.order, nests)
+        body = body_of(self.parts, candidate.answer, candidate.order, nests)
         candidate.cost = body.cost.objective
         best = self.found.body
         if best is None or candidate.cost < best.cost.objective - 1e-9:
@@ -328,7 +328,7 @@ def _hope(candidate: _Candidate) -> float:
 
 
 @dataclass(frozen=True)
-class _Lazy:
+class LazyRows:
     """Rows found on the way: orders of removal that are impossible, lanes; and other splits.
 
     ``failed`` are options whose blanks were not brought onto the stock together.
@@ -341,17 +341,20 @@ class _Lazy:
     failed: list[list[int]] = field(default_factory=list)
 
 
-def _choose(
+def choose(
     parts: Parts,
     problem: MasterProblem,
     fill: dict[int, float],
-    lazy: _Lazy,
+    lazy: LazyRows,
     limits: Limits,
     work: float,
     hint: MasterAnswer | None,
+    caps: Caps | None = None,
 ) -> tuple[MasterAnswer, RemovalOrder | None]:
     """Solve the master until its sections come off and its lanes hold, adding rows for both."""
     master = Master(problem, fill)
+    if caps is not None:
+        master.cap(caps)
     for columns, most in lazy.order:
         master.forbid_sections(columns, most)
     for lanes in lazy.lanes:
@@ -397,9 +400,10 @@ def _order_row(cut: RemovalCut, columns: Columns) -> tuple[list[int], int]:
     return [column for matched in lists for column in matched], len(lists) - 1
 
 
-def _nest(
+def nest_choice(
     parts: Parts, nester: Nester, answer: MasterAnswer, effort: int, limits: Limits
 ) -> list[SheetNest]:
+    """Return the nests of what the master chose, sheet metal by sheet metal."""
     items = stock_order(parts.sheets)
     hoped = {
         parts.job.stock[item].id: count
@@ -416,9 +420,10 @@ def _nest(
     return nests
 
 
-def _body(
+def body_of(
     parts: Parts, answer: MasterAnswer, order: RemovalOrder, nests: Sequence[SheetNest]
 ) -> Body:
+    """Return the plan's body of what the master chose, with its nests."""
     groups = sections_of_columns(parts.columns, answer.columns)
     return assemble(
         parts.job,
@@ -438,7 +443,7 @@ def _proven(found: Found, gap: float) -> bool:
     return best - found.bound <= max(gap, GAP_PROVEN) * max(1.0, abs(best))
 
 
-def _learn(nests: Sequence[SheetNest]) -> dict[int, float]:
+def learned_fill(nests: Sequence[SheetNest]) -> dict[int, float]:
     """How full the stock of each metal gets: area of blanks over area of the units used."""
     fill = {}
     for nest in nests:

@@ -17,6 +17,7 @@ from master_cases import (
 )
 
 from solver.models.master import (
+    Caps,
     JointEdge,
     LaneRow,
     Master,
@@ -529,3 +530,39 @@ def test_a_hint_changes_nothing_but_the_way() -> None:
 def test_every_partition_is_listed_by_the_columns_of_a_chain() -> None:
     # compositions of n: 2^(n-1) (Stanley, Enumerative Combinatorics), so the listing is complete
     assert [len(list(partitions(chain(n)))) for n in (1, 2, 3, 4)] == [1, 2, 4, 8]
+
+
+# --- caps -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", SEEDS[:20])
+def test_less_money_for_stock_costs_more_of_the_rest_and_the_other_way_round(seed: int) -> None:
+    problem = random_problem(seed)
+    free = solved(problem)
+    if free.cost is None:
+        return
+
+    def stock_money(answer: MasterAnswer) -> float:
+        return sum(n * kind.price for n, kind in zip(answer.bought, problem.stock, strict=True))
+
+    def capped(caps: Caps) -> MasterAnswer:
+        master = Master(problem)
+        master.cap(caps)
+        return master.solve(work=20.0, seconds=None, seed=1)
+
+    stock = stock_money(free)
+    rest = free.cost - stock
+    # what was found keeps caps as wide as itself
+    same = capped(Caps(stock=stock, rest=rest + 1e-6))
+    assert same.cost == pytest.approx(free.cost, abs=1e-6)
+    # caps below it are kept, and nothing gets cheaper
+    for caps in (Caps(stock=stock - 0.01), Caps(rest=rest - 0.01)):
+        less = capped(caps)
+        if less.cost is None:
+            assert less.status == "impossible"
+            continue
+        assert less.cost >= free.cost - 1e-6
+        if caps.stock is not None:
+            assert stock_money(less) <= caps.stock + 1e-4
+        if caps.rest is not None:
+            assert less.cost - stock_money(less) <= caps.rest + 1e-4
