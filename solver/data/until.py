@@ -29,6 +29,11 @@ class Until:
         """Return seconds until the moment, never below 0.05; None if there is no moment."""
         return None if self.moment is None else max(0.05, self.moment - time.monotonic())
 
+    def at_most(self, seconds: float) -> Until:
+        """Return one that ends ``seconds`` from now, if not before."""
+        moment = time.monotonic() + seconds
+        return Until(moment if self.moment is None else min(moment, self.moment), self.asked)
+
 
 FOREVER = Until()
 """Nothing ends the search but its own steps."""

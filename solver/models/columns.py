@@ -14,8 +14,6 @@ sections of a split add up to the cost of the split.
 
 from __future__ import annotations
 
-import math
-import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -24,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
 
+from solver.data.until import FOREVER, Until
 from solver.models.release import Array, DirectionTable, Flags, direction_table
 from solver.models.split_problem import SplitProblem
 
@@ -35,6 +34,8 @@ SIZE_SLACK_MM = 1e-6
 DEFAULT_MOST_COLUMNS = 3_000_000
 # Bodies of more than one word of nodes seldom end below this, and waiting for millions is idle.
 MOST_COLUMNS_OF_WIDE_BODIES = 400_000
+# Fewer sections than this are listed whatever the time: it takes less than to say why not.
+_ALWAYS_LISTED = 5_000
 # Sets waiting to be grown take some 300 bytes each, this many at each of some tens of levels.
 _ROWS_PER_BATCH = 20_000
 
@@ -312,17 +313,17 @@ def legal_sections(
     *,
     nodes: Nodes | None = None,
     most: int = DEFAULT_MOST_COLUMNS,
-    deadline: float = math.inf,
+    until: Until = FOREVER,
 ) -> Columns:
     """Enumerate every connected legal section once.
 
     Stops with ``complete=False`` and no section past ``most`` of them (fewer for bodies of more
-    than 64 nodes) or past ``deadline`` (of `time.monotonic`).
+    than 64 nodes) or when it is to end.
     """
     nodes = make_nodes(problem) if nodes is None else nodes
     if len(nodes) > 64:
         most = min(most, MOST_COLUMNS_OF_WIDE_BODIES)
-    grown, complete = _grow(nodes, most, deadline)
+    grown, complete = _grow(nodes, most, until)
     return columns_of_nodes(nodes, grown, complete=complete)
 
 
@@ -344,7 +345,7 @@ def columns_of_nodes(nodes: Nodes, grown: _Batch | None, *, complete: bool) -> C
     return Columns(count, words, grown.cost, grown.mass_kg, extents, complete)
 
 
-def _grow(nodes: Nodes, most: int, deadline: float) -> tuple[_Batch | None, bool]:
+def _grow(nodes: Nodes, most: int, until: Until) -> tuple[_Batch | None, bool]:
     n = len(nodes)
     problem = nodes.problem
     if nodes.impossible.any():
@@ -383,7 +384,7 @@ def _grow(nodes: Nodes, most: int, deadline: float) -> tuple[_Batch | None, bool
                 good &= ~held.any(axis=1) | (held == pins).all(axis=1)
         index = np.nonzero(good)[0]
         total += len(index)
-        if total > most or time.monotonic() > deadline:
+        if total > most or (total > _ALWAYS_LISTED and until.over()):
             return None, False
         if len(index):
             kept.append(_slim(batch.rows(index)))

@@ -1,8 +1,8 @@
 """Where the mold splits: the cheapest legal split, with a proof or an honest bound.
 
 Every patch in one section; every section legal (`columns.py`); the sections come off in some order
-(`removal.py`, by lazy rows); the cheapest choice by `split_master.py`.  Bodies with too many legal
-sections to list go to `split_large.py`.
+(`removal.py`, by lazy rows); the cheapest choice by `split_master.py`; runners-up from a list of
+all splits up to some cost.  Bodies with too many sections to list go to `split_large.py`.
 
 Nothing here is driven by the clock but the deadline: two runs that finish give the same split.
 """
@@ -11,12 +11,14 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import reverse_cuthill_mckee
 
+from solver.data.until import FOREVER, Until
 from solver.models.columns import (
     DEFAULT_MOST_COLUMNS,
     Columns,
@@ -35,7 +37,15 @@ from solver.models.removal import (
     sections_of_columns,
 )
 from solver.models.split_large import CENT, large_search
-from solver.models.split_master import Cheapest, Master, Row, cheapest_choice
+from solver.models.split_master import (
+    COST_TOLERANCE,
+    Cheapest,
+    Index,
+    Master,
+    Row,
+    cheapest_choice,
+    list_upto,
+)
 from solver.models.split_problem import SplitProblem, Vector
 
 __all__ = [
@@ -57,6 +67,8 @@ NO_ANSWER = "no answer"
 
 # Past the deadline of a large body, what its runners-up may still take.
 RUNNER_UP_SECONDS = 5.0
+# Costs above the cheapest up to which runners-up are listed first, as a share; then twice that.
+FIRST_REACH = 0.0025
 
 
 @dataclass(frozen=True)
@@ -122,12 +134,13 @@ def cheapest_split(
     most_columns: int = DEFAULT_MOST_COLUMNS,
     symmetric: Sequence[int] | None = None,
     ordered: bool = True,
+    asked: Callable[[], bool] = FOREVER.asked,
 ) -> SplitResult:
     """Find the cheapest legal split.
 
     ``gap``: stop within this share of the cost; ``symmetric``: each patch's mirror image (-1: on
     one side only, and left out), under which the split must be its own image; ``ordered``: False
-    leaves the order of removal out.
+    leaves the order of removal out; ``asked``: whether to end now with the best split so far.
     """
     found = best_splits(
         problem,
@@ -137,6 +150,7 @@ def cheapest_split(
         most_columns=most_columns,
         symmetric=symmetric,
         ordered=ordered,
+        asked=asked,
     )
     return found[0]
 
@@ -152,6 +166,7 @@ def best_splits(
     most_columns: int = DEFAULT_MOST_COLUMNS,
     symmetric: Sequence[int] | None = None,
     ordered: bool = True,
+    asked: Callable[[], bool] = FOREVER.asked,
 ) -> tuple[SplitResult, ...]:
     """Find the ``count`` cheapest splits, each ``differ_by`` joints away from all before it.
 
@@ -161,36 +176,34 @@ def best_splits(
     """
     if count < 1 or differ_by < 1:
         raise ValueError(f"count {count}, differ_by {differ_by}: give 1 or more")
-    deadline = time.monotonic() + deadline_s
+    until = Until(None, asked).at_most(deadline_s)
     nodes = make_nodes(problem)
     counts = section_counts(nodes)
     if nodes.impossible.any() or not counts:
         return (SplitResult((), None, None, IMPOSSIBLE),)
     # A list that takes a third of the time leaves too little to choose from it.
-    listing = time.monotonic() + max(1.0, deadline_s / 3.0)
-    columns = legal_sections(problem, nodes=nodes, most=most_columns, deadline=listing)
+    listing = until.at_most(max(1.0, deadline_s / 3.0))
+    columns = legal_sections(problem, nodes=nodes, most=most_columns, until=listing)
     proven: float | None = None
     first: tuple[tuple[int, ...], ...] | None = None
     if not columns.complete:
-        large = large_search(
-            nodes, counts, deadline, lambda s: _cut_of(problem, s, ordered), gap=gap
-        )
+        large = large_search(nodes, counts, until, lambda s: _cut_of(problem, s, ordered), gap=gap)
         columns, proven, first = large.columns, min(large.bounds.values()), large.chosen
         if first is None and proven == math.inf:
             return (SplitResult((), None, None, IMPOSSIBLE),)
         if count == 1 and symmetric is None and first is not None:
             return (describe_split(problem, first, min(proven, large.cost), within=gap),)
         # Runners-up and symmetric splits come from the sections met; the bound stays the body's.
-        deadline = max(deadline, time.monotonic() + RUNNER_UP_SECONDS)
+        moment = time.monotonic() + RUNNER_UP_SECONDS
+        until = Until(max(moment, until.moment or moment), asked)
     listed = _Listed(problem, nodes, columns)
     results: list[SplitResult] = []
     if symmetric is not None:
         listed = _symmetric(listed, symmetric)
-    master = Master(listed.cover, listed.costs, listed.counts)
+    master = Master(listed.cover, listed.costs, listed.counts, order=_sweep(nodes))
     if first is not None and proven is not None and symmetric is None:
         proof = min(proven, split_cost(problem, first))
         results.append(describe_split(problem, first, proof, within=gap))
-        master.rows += _differ_rows(problem, listed, results[0], differ_by, mirror)
 
     def check(chosen: tuple[int, ...]) -> Row | None:
         cut = _cut_of(problem, listed.sections(chosen), ordered)
@@ -198,21 +211,109 @@ def best_splits(
             return None
         return Row(listed.fold(cut_coefficients(cut, columns)), len(cut.certificates) - 1.0)
 
-    while len(results) < count:
-        found = cheapest_choice(
-            master, counts, most_any_split_costs(problem), check, deadline, gap=gap
-        )
+    def result_of(found: Cheapest) -> SplitResult:
         if proven is not None:
             found = Cheapest(found.chosen, found.cost, min(found.cost, max(proven, -math.inf)))
-        result = _result(problem, listed, found, gap)
-        if result.cost is None and results:
-            break
-        results.append(result)
+        return _result(problem, listed, found, gap)
+
+    most_cost = most_any_split_costs(problem)
+    if not results:
+        results.append(result_of(cheapest_choice(master, counts, most_cost, check, until, gap=gap)))
+    best = results[0].cost
+    if best is None or count == 1:
+        return tuple(results)
+    if results[0].status == PROVEN or not columns.complete:
+        near = _Near(listed, master, differ_by, mirror, check)
+        near.search(counts, count, best, most_cost, until)
+        if near.chosen:
+            results = [result_of(Cheapest(chosen, cost, cost)) for cost, chosen in near.chosen]
+        if near.ended:
+            return tuple(results)
+    # Too many splits to list: one after another, each by rows that ask for a difference.
+    master.rows = [
+        *master.rows,
+        *(row for r in results for row in _differ_rows(problem, listed, r, differ_by, mirror)),
+    ]
+    while len(results) < count:
+        result = result_of(cheapest_choice(master, counts, most_cost, check, until, gap=gap))
         if result.cost is None:
             break
-        for row in _differ_rows(problem, listed, result, differ_by, mirror):
-            master.rows.append(row)
+        results.append(result)
+        master.rows += _differ_rows(problem, listed, result, differ_by, mirror)
     return tuple(results)
+
+
+def _sweep(nodes: Nodes) -> Index:
+    """Nodes in an order in which neighbours are near one another."""
+    order: Index = reverse_cuthill_mckee(csr_matrix(nodes.adjacent), symmetric_mode=True)
+    return order.astype(np.intp)
+
+
+class _Near:
+    """The cheapest splits that differ, from lists of all splits up to some cost."""
+
+    def __init__(
+        self,
+        listed: _Listed,
+        master: Master,
+        differ_by: int,
+        mirror: Sequence[int] | None,
+        check: Callable[[tuple[int, ...]], Row | None],
+    ) -> None:
+        self.listed, self.master, self.differ_by, self.check = listed, master, differ_by, check
+        problem = listed.problem
+        self.image = None
+        if mirror is not None:
+            check_mirror(mirror, len(problem.patches))
+            self.image = [twin if twin >= 0 else patch for patch, twin in enumerate(mirror)]
+        self.chosen: list[tuple[float, tuple[int, ...]]] = []
+        self.ended = False
+        """Whether all that were asked for, or all that there are, are chosen."""
+        self._joints: list[frozenset[int]] = []
+
+    def search(
+        self, counts: Sequence[int], count: int, best: float, most_cost: float, until: Until
+    ) -> None:
+        """Choose up to ``count`` splits, the cheapest first; ``best``: the cost of some split."""
+        reach, before = FIRST_REACH * abs(best) + CENT, -math.inf
+        while not until.over():
+            upto = min(best + reach, most_cost)
+            splits: list[tuple[float, tuple[int, ...]]] = []
+            for k in counts:
+                near = list_upto(self.master, k, upto, most_cost, until)
+                if near is None:
+                    return
+                splits += near.choices
+            for cost, choice in sorted(splits):
+                if cost > before and self._takes(cost, choice) and len(self.chosen) == count:
+                    self.ended = True
+                    return
+            if upto >= most_cost:
+                self.ended = True
+                return
+            reach, before = 2.0 * reach, upto + COST_TOLERANCE
+
+    def _takes(self, cost: float, choice: tuple[int, ...]) -> bool:
+        """Choose a split if it differs from those before it and comes off."""
+        problem = self.listed.problem
+        sections = self.listed.sections(choice)
+        joints = frozenset(joints_of(problem, sections))
+        if any(len(joints ^ other) < self.differ_by for other in self._joints):
+            return False
+        for row in self.master.rows:
+            if row.coefficients[list(choice)].sum() > row.most + COST_TOLERANCE:
+                return False
+        broken = self.check(choice)
+        if broken is not None:
+            self.master.rows.append(broken)
+            return False
+        self.chosen.append((cost, choice))
+        self._joints.append(joints)
+        if self.image is not None:
+            image = self.image
+            mirrored = [[image[i] for i in section] for section in sections]
+            self._joints.append(frozenset(joints_of(problem, mirrored)))
+        return True
 
 
 class _Listed:
@@ -359,6 +460,8 @@ def describe_split(
 ) -> SplitResult:
     """Put a found split into a result, priced again from the definition."""
     cost = split_cost(problem, sections)
+    if bound == -math.inf:
+        bound = None
     if bound is not None and bound > cost - 1.01 * CENT:
         bound, status = cost, PROVEN
     elif within is not None and bound is not None and bound >= cost - within * abs(cost) - 1e-9:

@@ -11,12 +11,12 @@ unknown: the requirement stays in and the answer says that it may not be minimal
 from __future__ import annotations
 
 import dataclasses
-import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from solver.data.until import FOREVER, Until
 from solver.models.columns import MASS_SLACK_KG, SIZE_SLACK_MM, legal_sections, make_nodes
 from solver.models.release import Conflict, patch_rows, release_patches, widest_draft_deg
 from solver.models.removal import (
@@ -86,15 +86,17 @@ def why_not(
     *,
     symmetric: Sequence[int] | None = None,
     deadline_s: float = 30.0,
+    asked: Callable[[], bool] = FOREVER.asked,
 ) -> SplitConflict:
     """Explain why a problem has no split.
 
-    ``symmetric``: patch mirror permutation under which the split is to be its own image.
+    ``symmetric``: patch mirror permutation under which the split is to be its own image;
+    ``asked``: whether to end now.
     """
     facts = plain_facts(problem)
     if facts:
         return SplitConflict(EXPLAINED, facts[0], True, also_hopeless(facts))
-    search = _Filter(problem, time.monotonic() + deadline_s, symmetric)
+    search = _Filter(problem, Until(None, asked).at_most(deadline_s), symmetric)
     everything = requirements_of(problem)
     if symmetric is not None:
         everything.append(Requirement(SYMMETRIC, (), "the split is to be symmetric"))
@@ -378,9 +380,9 @@ class _Filter:
     """Feasibility tests with a memory for verdicts and for removal cuts."""
 
     def __init__(
-        self, problem: SplitProblem, deadline: float, symmetric: Sequence[int] | None = None
+        self, problem: SplitProblem, until: Until, symmetric: Sequence[int] | None = None
     ) -> None:
-        self.problem, self.deadline, self.symmetric = problem, deadline, symmetric
+        self.problem, self.until, self.symmetric = problem, until, symmetric
         self.known: dict[frozenset[Requirement], bool | None] = {}
         # each with the restrictions of pulls under which it was found
         self.cuts: list[tuple[RemovalCut, frozenset[Requirement]]] = []
@@ -407,7 +409,7 @@ class _Filter:
         return self.known[key]
 
     def _ask(self, kept: Sequence[Requirement]) -> bool | None:
-        if time.monotonic() > self.deadline:
+        if self.until.over():
             return None
         problem, ordered = relaxed(self.problem, kept)
         held = frozenset(one for one in kept if one.rule in (PULLS, WALLS, RETURN))
@@ -425,7 +427,7 @@ class _Filter:
                 split = [np.nonzero(row)[0].tolist() for row in rows[:, nodes.node_of]]
                 if not ordered or self._comes_off(problem, split, held):
                     return True
-        columns = legal_sections(problem, nodes=nodes, most=_MOST_COLUMNS, deadline=self.deadline)
+        columns = legal_sections(problem, nodes=nodes, most=_MOST_COLUMNS, until=self.until)
         if not columns.complete or len(columns) > _MOST_FOR_ONE_PROGRAM:
             return self._by_money(problem, ordered, None)
         heads = [group[0] for group in nodes.groups]
@@ -439,9 +441,7 @@ class _Filter:
             if not ids & free:
                 master.rows.append(Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0))
         while True:
-            choice = choose(
-                master, counts[0], np.arange(len(columns)), self.deadline, upto=counts[-1]
-            )
+            choice = choose(master, counts[0], np.arange(len(columns)), self.until, upto=counts[-1])
             if choice.chosen is None:
                 return False if choice.proven else None
             split = [list(s) for s in sections_of_columns(columns, choice.chosen)]
@@ -455,7 +455,8 @@ class _Filter:
     ) -> bool | None:
         result = cheapest_split(
             problem,
-            deadline_s=self.deadline - time.monotonic(),
+            deadline_s=self.until.left() or 0.0,
+            asked=self.until.asked,
             gap=1e9,
             most_columns=_MOST_COLUMNS,
             symmetric=symmetric,

@@ -13,7 +13,6 @@ integral, and from an integer program over the sections known so far.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -21,6 +20,7 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import csr_matrix, hstack, identity, vstack
 
+from solver.data.until import Until
 from solver.models.columns import Columns, Nodes, to_words
 from solver.models.release import Array, Flags
 from solver.models.removal import RemovalCut, cut_coefficients
@@ -46,6 +46,7 @@ _MOST_KNOWN = 5_000
 _KEPT_KNOWN = 3_000
 _MOST_BOX_ROUNDS = 120
 _SECTIONS_FOR_INTEGERS = 1_500
+_SECONDS_FOR_INTEGERS = 10.0
 _RESTARTS = 6
 _MOST_CLIQUES = 200
 _CLOSING_MARGIN = 0.002
@@ -129,19 +130,20 @@ def _fits_together(terrain: Terrain, union: Flags) -> bool:
 def large_search(
     nodes: Nodes,
     counts: Sequence[int],
-    deadline: float,
+    until: Until,
     check: Callable[[tuple[tuple[int, ...], ...]], RemovalCut | None],
     *,
     gap: float = 0.0,
 ) -> LargeResult:
-    """Search for the cheapest split and prove what can be proven by the deadline.
+    """Search for the cheapest split and prove what can be proven until it is to end.
 
     ``check`` returns None for a split that can be taken apart, or the cut that it breaks.
     """
     terrain = make_terrain(nodes)
-    search = _Search(terrain, list(counts), deadline, check, gap)
+    search = _Search(terrain, list(counts), until, check, gap)
     search.start()
     search.run()
+    search.keep_chosen()
     columns = columns_of_rows(terrain, search.held)
     return LargeResult(columns, search.chosen, search.cost, dict(search.bounds))
 
@@ -150,7 +152,7 @@ def large_search(
 class _Search:
     terrain: Terrain
     counts: list[int]
-    deadline: float
+    until: Until
     check: Callable[[tuple[tuple[int, ...], ...]], RemovalCut | None]
     gap: float
     held: Flags = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
@@ -174,7 +176,7 @@ class _Search:
         self.held, self.costs = singles[single_legal], costs_of(nodes, singles)[single_legal]
         finals: list[Flags] = []
         for turn in range(_RESTARTS):
-            if turn and time.monotonic() > self.deadline:
+            if turn and self.until.over():
                 break
             noise = None if turn == 0 else np.random.default_rng(turn)
             final, met = merge_greedily(terrain, noise, fewest=self.counts[0])
@@ -193,7 +195,7 @@ class _Search:
         """Settle numbers of sections, the most promising first."""
         left = list(self.counts)
         k = self.first_count
-        while left and time.monotonic() < self.deadline:
+        while left and not self.until.over():
             left.remove(k)
             if self.bounds[k] < self.target():
                 self.settle(k)
@@ -214,6 +216,14 @@ class _Search:
         first = distinct(both)
         self.held = both[first]
         self.costs = costs_of(self.terrain.nodes, self.held)
+
+    def keep_chosen(self) -> None:
+        """Make sure that the sections of the best split are among those met."""
+        nodes = self.terrain.nodes
+        heads = [group[0] for group in nodes.groups]
+        held = [[head in section for head in heads] for section in map(set, self.chosen or ())]
+        if held:
+            self.add(np.array(held, dtype=bool))
 
     def forget(self, pi: Array) -> None:
         if len(self.held) > _MOST_KNOWN:
@@ -258,7 +268,7 @@ class _Search:
         widest = 16.0 * box
         exact = False
         for _ in range(_MOST_BOX_ROUNDS):
-            if time.monotonic() > self.deadline:
+            if self.until.over():
                 break
             answer = self._box_program(k, box)
             if answer is None:
@@ -314,7 +324,7 @@ class _Search:
                     break
                 box = max(box, 0.05 * float(np.abs(self.centre).mean()))
             self.forget(self.centre)
-        if self.bounds[k] < self.target() and time.monotonic() < self.deadline:
+        if self.bounds[k] < self.target() and not self.until.over():
             self._enrich(k)
             self._integers(k, self.centre)
 
@@ -404,7 +414,7 @@ class _Search:
     def _integers(self, k: int, pi: Array) -> None:
         """Integer program over the known sections of least reduced cost."""
         for _ in range(12):
-            if time.monotonic() > self.deadline:
+            if self.until.over():
                 return
             reduced = self.reduced(pi, self.prices)
             few = np.sort(np.argsort(reduced, kind="stable")[:_SECTIONS_FOR_INTEGERS])
@@ -419,7 +429,7 @@ class _Search:
                 Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0)
                 for cut in self.cuts
             ]
-            until = min(self.deadline, time.monotonic() + 10.0)
+            until = self.until.at_most(_SECONDS_FOR_INTEGERS)
             choice = choose(master, k, np.arange(len(few)), until, node_limit=400)
             if choice.chosen is None or self.offer_rows(rows[list(choice.chosen)]):
                 return
@@ -454,7 +464,7 @@ class _Search:
             if self.bounds[k] >= nearly - CENT:
                 below = (self.target() - base) / k
         priced = self.pricer.price(
-            nodes.own_cost - pi, self.deadline, slack=slack, penalties=penalties, below=below
+            nodes.own_cost - pi, self.until, slack=slack, penalties=penalties, below=below
         )
         for c in self.counts:
             self.bounds[c] = max(self.bounds[c], base + c * priced.bound)

@@ -9,20 +9,23 @@ Petersen, Spoorendonk & Pisinger, Operations Research 56, 2008); and whatever ro
 The linear program sees a few hundred of the sections at a time; all others are priced by one
 sparse product.  Its multipliers give for *every* k the bound (sum of row multipliers) + k * (least
 reduced cost), also when a solve was cut short.  Sections whose reduced cost exceeds the gap to the
-best known split are dropped for good, which is what makes the last integer program small.
+best known split are dropped for good; the splits among the rest are listed (`near_splits.py`), and
+where they are too many an integer program decides.
 """
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.optimize import LinearConstraint, linprog
 from scipy.sparse import csr_matrix, hstack, vstack
 
+from solver.data.until import Until
+from solver.models.integer_program import solve_integers
+from solver.models.near_splits import Pool, choices_within
 from solver.models.release import Array
 
 Index = NDArray[np.intp]
@@ -37,6 +40,11 @@ _POOL_FOR_INTEGERS = 2_500
 _MOST_FOR_INTEGERS = 60_000
 _WIDER_LOOKS = (3_000, 12_000, 40_000)
 _LEAST_VIOLATION = 0.02
+_MOST_TO_LIST = 30_000
+_PARTIAL_AT_FIRST = 200_000
+_PARTIAL_AT_LAST = 2_000_000
+# Windows above the bound that are listed in turn, as a share of it, each twice the one before.
+_FIRST_WINDOW = 0.002
 
 
 @dataclass(frozen=True)
@@ -64,10 +72,16 @@ class Master:
     linear: dict[int, float] = field(default_factory=dict)
     solves: int = 0
     basis: Index = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+    order: Index = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+    """Nodes as a sweep over the body meets them."""
+    whole: dict[int, Linear] = field(default_factory=dict)
+    """For each k the best linear program over all sections."""
 
     def __post_init__(self) -> None:
         self.cover = csr_matrix(self.cover)
         self._clique_rows: list[Array] = []
+        if not len(self.order):
+            self.order = np.arange(self.nodes)
 
     @property
     def nodes(self) -> int:
@@ -108,7 +122,7 @@ class Linear:
 
 
 def relax(
-    master: Master, k: int, pool: Index, penalty: float, deadline: float, enough: float = np.inf
+    master: Master, k: int, pool: Index, penalty: float, until: Until, enough: float = np.inf
 ) -> Linear:
     """Linear bound for k sections from the sections in ``pool`` (indices); see the module text.
 
@@ -166,11 +180,16 @@ def relax(
             best, best_reduced = bound, reduced - counts * worst
         gain = reduced - sigma * counts
         done = worst >= sigma - COST_TOLERANCE * 0.01
-        if done or best >= enough or time.monotonic() > deadline:
+        if done or best >= enough or until.over():
             weights = answer.x[: len(few)]
             lacking = float(answer.x[len(few) :].sum())
             used = weights > 1e-9
-            return Linear(best, weights[used], pool[few[used]], pool, best_reduced, done, lacking)
+            linear = Linear(best, weights[used], pool[few[used]], pool, best_reduced, done, lacking)
+            if size == master.cover.shape[0] and (
+                k not in master.whole or best > master.whole[k].bound
+            ):
+                master.whole[k] = linear
+            return linear
         active = _extend(active, gain, cover)
 
 
@@ -250,15 +269,14 @@ def choose(
     master: Master,
     k: int,
     pool: Index,
-    deadline: float,
+    until: Until,
     *,
     upto: int | None = None,
     node_limit: int | None = None,
 ) -> Choice:
     """Cheapest set of k (to ``upto``) sections from ``pool`` that obeys all rows."""
     upto = k if upto is None else upto
-    seconds = deadline - time.monotonic()
-    if seconds <= 0.0:
+    if until.over():
         return Choice(None, np.inf, -np.inf, False)
     if not len(pool):
         return Choice(None, np.inf, np.inf, True)
@@ -272,27 +290,87 @@ def choose(
     rules = [LinearConstraint(equal, least, most)]
     if len(right):
         rules.append(LinearConstraint(csr_matrix(side), -np.inf, right))
-    options: dict[str, float | int] = {"time_limit": seconds, "mip_rel_gap": 0.0}
-    if node_limit is not None:
-        options["node_limit"] = node_limit
-    answer = milp(
-        master.costs[pool],
-        constraints=rules,
-        integrality=np.ones(len(pool)),
-        bounds=Bounds(0.0, 1.0),
-        options=options,
+    answer = solve_integers(
+        master.costs[pool], rules, np.ones(len(pool)), until, node_limit=node_limit
     )
     master.solves += 1
-    if answer.status == 2:
+    if answer.infeasible:
         return Choice(None, np.inf, np.inf, True)
-    bound = -np.inf if answer.mip_dual_bound is None else float(answer.mip_dual_bound)
     if answer.x is None:
-        return Choice(None, np.inf, bound, False)
+        return Choice(None, np.inf, answer.bound, False)
     chosen = pool[np.nonzero(answer.x > 0.5)[0]]
     cost = float(master.costs[chosen].sum())
     if not _obeys(master, chosen, k, upto):
-        return Choice(None, np.inf, bound, False)
-    return Choice(tuple(int(i) for i in chosen), cost, bound, answer.status == 0)
+        return Choice(None, np.inf, answer.bound, False)
+    return Choice(tuple(int(i) for i in chosen), cost, answer.bound, answer.optimal)
+
+
+@dataclass(frozen=True)
+class Listed:
+    """Choices within some window of a linear bound, the cheapest first, and how far they reach.
+
+    ``upto``: every choice that costs no more and obeys the rows is among ``choices``.
+    """
+
+    choices: tuple[tuple[float, tuple[int, ...]], ...]
+    upto: float
+
+
+def list_near(
+    master: Master, k: int, linear: Linear, upto: float, until: Until, most_partial: int
+) -> Listed | None:
+    """List all choices of k sections that cost at most ``upto``; None where they are too many."""
+    window = upto - linear.bound + COST_TOLERANCE
+    if window < 0.0:
+        return Listed((), upto)
+    few = np.nonzero(linear.reduced <= window)[0]
+    if len(few) > _MOST_TO_LIST:
+        return None
+    pool = linear.pool[few]
+    offered = Pool(master.cover[pool], linear.reduced[few], master.counts[pool])
+    listed = choices_within(
+        offered, k, window, master.order, most_partial=most_partial, until=until
+    )
+    if listed is None:
+        return None
+    choices = []
+    for members in listed:
+        chosen = np.sort(pool[list(members)])
+        cost = float(master.costs[chosen].sum())
+        if cost <= upto + COST_TOLERANCE:
+            choices.append((cost, tuple(chosen.tolist())))
+    return Listed(tuple(sorted(choices)), upto)
+
+
+def list_upto(master: Master, k: int, upto: float, most_cost: float, until: Until) -> Listed | None:
+    """List all choices of k sections that cost at most ``upto``, with clique rows where needed."""
+    if master.linear.get(k, -np.inf) > upto:
+        return Listed((), upto)
+    everything = np.arange(master.cover.shape[0])
+    linear = master.whole.get(k) or relax(master, k, everything, most_cost, until)
+    for round_number in range(_MOST_CLIQUE_ROUNDS + 1):
+        last = round_number == _MOST_CLIQUE_ROUNDS
+        listed = list_near(
+            master, k, linear, upto, until, _PARTIAL_AT_LAST if last else _PARTIAL_AT_FIRST
+        )
+        if listed is not None:
+            return listed
+        if until.over() or not linear.solved:
+            return None
+        if not _add_cliques(master, linear) and round_number:
+            return list_near(master, k, linear, upto, until, _PARTIAL_AT_LAST)
+        pool = linear.pool[linear.reduced <= upto - linear.bound + COST_TOLERANCE]
+        linear = relax(master, k, pool, most_cost, until)
+    return None
+
+
+def _add_cliques(master: Master, linear: Linear) -> bool:
+    """Add clique rows that a linear solution breaks; False where there are none."""
+    rows = (np.asarray(master.cover[linear.chosen].todense()) > 0.5).astype(float)
+    cliques = violated_cliques(rows, linear.value, set(master.cliques))
+    for clique in cliques:
+        master.add_clique(clique)
+    return bool(cliques)
 
 
 def _obeys(master: Master, chosen: Index, k: int, upto: int) -> bool:
@@ -318,7 +396,7 @@ def cheapest_choice(
     counts: Sequence[int],
     most_cost: float,
     check: Callable[[tuple[int, ...]], Row | None],
-    deadline: float,
+    until: Until,
     *,
     gap: float = 0.0,
     known: tuple[tuple[int, ...], float] | None = None,
@@ -328,17 +406,17 @@ def cheapest_choice(
     ``most_cost``: more than any split can cost.  ``check`` returns None for a choice that holds,
     or a row that it breaks (and that every choice that holds obeys).
     """
-    search = _Search(master, most_cost, check, deadline, gap)
+    search = _Search(master, most_cost, check, until, gap)
     if known is not None:
         search.chosen, search.cost = known
     master.bounds = dict.fromkeys(counts, -np.inf)
     master.linear = dict(master.bounds)
     open_counts = list(counts)
     first = True
-    while open_counts and time.monotonic() < deadline:
+    while open_counts and not until.over():
         # The linear bound is convex in k: start where it is likely least and spread from there.
         if first:
-            k = _likely_count(master, open_counts, most_cost, deadline)
+            k = _likely_count(master, open_counts, most_cost, until)
             first = False
         else:
             k = min(open_counts, key=lambda c: (master.linear[c], c))
@@ -353,16 +431,16 @@ def cheapest_choice(
     return Cheapest(search.chosen, search.cost, bound)
 
 
-def _likely_count(master: Master, counts: Sequence[int], penalty: float, deadline: float) -> int:
+def _likely_count(master: Master, counts: Sequence[int], penalty: float, until: Until) -> int:
     """Find the k of least linear bound, which is convex in k."""
     everything = np.arange(master.cover.shape[0])
     k = counts[0]
     seen: set[int] = set()
     step = max(1, len(counts) // 4)
     best = (np.inf, k)
-    while k not in seen and time.monotonic() < deadline:
+    while k not in seen and not until.over():
         seen.add(k)
-        linear = relax(master, k, everything, penalty, deadline)
+        linear = relax(master, k, everything, penalty, until)
         if len(linear.chosen):
             master.basis = linear.chosen
         value = linear.bound
@@ -384,7 +462,7 @@ class _Search:
     master: Master
     most_cost: float
     check: Callable[[tuple[int, ...]], Row | None]
-    deadline: float
+    until: Until
     gap: float
     chosen: tuple[int, ...] | None = None
     cost: float = np.inf
@@ -415,25 +493,21 @@ class _Search:
         pool = np.arange(master.cover.shape[0])
         tried = False
         for round_number in range(_MOST_CLIQUE_ROUNDS + 1):
-            linear = relax(master, k, pool, self.most_cost, self.deadline, self.target())
+            linear = relax(master, k, pool, self.most_cost, self.until, self.target())
             if len(linear.chosen):
                 master.basis = linear.chosen
             master.bounds[k] = max(master.bounds[k], min(linear.bound, self.ceiling()))
             if master.bounds[k] >= self.target() or not linear.solved:
+                return
+            if self._list(k, linear, _PARTIAL_AT_FIRST):
                 return
             if len(pool) > _POOL_FOR_INTEGERS and (not tried or self.chosen is None):
                 tried = True
                 self._quick(k, linear)
             window = self.ceiling() - linear.bound + COST_TOLERANCE
             pool = pool[linear.reduced <= window]
-            if len(pool) <= _POOL_FOR_INTEGERS or round_number == _MOST_CLIQUE_ROUNDS:
+            if round_number == _MOST_CLIQUE_ROUNDS or not _add_cliques(master, linear):
                 break
-            rows = (np.asarray(master.cover[linear.chosen].todense()) > 0.5).astype(float)
-            cliques = violated_cliques(rows, linear.value, set(master.cliques))
-            if not cliques:
-                break
-            for clique in cliques:
-                master.add_clique(clique)
         for count in _WIDER_LOOKS:
             if len(pool) <= _MOST_FOR_INTEGERS:
                 break
@@ -441,8 +515,33 @@ class _Search:
             self._quick(k, linear, count)
             window = self.ceiling() - linear.bound + COST_TOLERANCE
             pool = linear.pool[linear.reduced <= window]
+        if self._list(k, linear, _PARTIAL_AT_LAST):
+            return
         if len(pool) <= _MOST_FOR_INTEGERS:
             self._prove(k, pool)
+
+    def _list(self, k: int, linear: Linear, most_partial: int) -> bool:
+        """List splits near the bound until the cheapest that holds, or the target, is met."""
+        master = self.master
+        window = _FIRST_WINDOW * abs(linear.bound) + COST_TOLERANCE
+        while not self.until.over():
+            target = min(self.target(), self.most_cost)
+            upto = min(linear.bound + window, target)
+            listed = list_near(master, k, linear, upto, self.until, most_partial)
+            if listed is None:
+                return False
+            for cost, chosen in listed.choices:
+                obeys = _obeys(master, np.array(chosen), k, k)
+                if obeys and self.offer(Choice(chosen, cost, cost, True)):
+                    break
+            found = self.chosen is not None and self.cost <= upto + COST_TOLERANCE
+            master.bounds[k] = max(master.bounds[k], self.cost if found else min(upto, target))
+            if found or upto >= target:
+                if self.chosen is None:
+                    master.bounds[k] = np.inf
+                return True
+            window *= 2.0
+        return False
 
     def _quick(self, k: int, linear: Linear, count: int = 600) -> None:
         """Look for a split among the sections of least reduced cost."""
@@ -453,14 +552,14 @@ class _Search:
             few = linear.pool[np.argpartition(linear.reduced, count)[:count]]
         few = np.union1d(few, linear.chosen)
         for _ in range(8):
-            choice = choose(self.master, k, few, self.deadline, node_limit=200)
+            choice = choose(self.master, k, few, self.until, node_limit=200)
             if choice.chosen is None or choice.cost >= self.cost or self.offer(choice):
                 return
 
     def _prove(self, k: int, pool: Index) -> None:
         master = self.master
-        while time.monotonic() < self.deadline:
-            choice = choose(master, k, pool, self.deadline)
+        while not self.until.over():
+            choice = choose(master, k, pool, self.until)
             # Sections outside the pool cost more than the ceiling.
             bound = min(choice.bound, self.ceiling())
             master.bounds[k] = max(master.bounds[k], bound)

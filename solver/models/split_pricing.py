@@ -12,16 +12,17 @@ apart, so that its bound holds at any time.  Legality is the same as in `columns
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import LinearConstraint
 from scipy.sparse import coo_matrix, csr_matrix, hstack, vstack
 
+from solver.data.until import Until
 from solver.models.columns import MASS_SLACK_KG, SIZE_SLACK_MM, Nodes
+from solver.models.integer_program import solve_integers
 from solver.models.release import Array, Flags
 
 Index = NDArray[np.intp]
@@ -325,7 +326,7 @@ class Pricer:
     def price(
         self,
         weights: Array,
-        deadline: float,
+        until: Until,
         *,
         slack: float = 0.0,
         penalties: Penalties | None = None,
@@ -353,36 +354,31 @@ class Pricer:
         whole = np.concatenate([np.ones(self._size), np.zeros(fixed)])
         best = -np.inf
         while True:
-            seconds = deadline - time.monotonic()
-            if seconds <= 0.05:
+            if until.over():
                 return Priced(best, None, False)
             matrix, low, high = self._with_separators(penalties)
             if below is not None:
                 matrix = vstack([matrix, csr_matrix(price)]).tocsr()
                 low, high = np.append(low, -np.inf), np.append(high, below)
-            answer = milp(
+            answer = solve_integers(
                 price,
-                constraints=LinearConstraint(matrix, low, high),
-                integrality=whole,
-                bounds=Bounds(0.0, 1.0),
-                options={
-                    "time_limit": seconds,
-                    "mip_rel_gap": slack / max(1.0, abs(nodes.problem.section_cost))
-                    if below is None
-                    else 1e9,
-                },
+                [LinearConstraint(matrix, low, high)],
+                whole,
+                until,
+                relative_gap=slack / max(1.0, abs(nodes.problem.section_cost))
+                if below is None
+                else 1e9,
             )
-            if below is not None and answer.status == 2:
+            if below is not None and answer.infeasible:
                 return Priced(below, None, True)
-            if answer.mip_dual_bound is not None:
-                best = max(best, float(answer.mip_dual_bound))
+            best = max(best, answer.bound)
             if answer.x is None:
-                return Priced(best, None, answer.status == 2)
+                return Priced(best, None, answer.infeasible)
             section = answer.x[:n] > 0.5
             if self._separate(section):
                 continue
             good = bool(legal(self.terrain, section[None])[0])
-            return Priced(best, section if good else None, answer.status == 0)
+            return Priced(best, section if good else None, answer.optimal)
 
     def _with_separators(self, penalties: Penalties | None) -> tuple[object, Array, Array]:
         """Rows of the program, of the separators, and of penalties (a column each, pair by pair).

@@ -50,7 +50,7 @@ def alternatives(
     reasons, also = plain_reasons(job)
     if reasons:
         return (checked(impossible(request, reasons, also), job),)
-    parts, refusals = prepare(job, watch.phase, limits.deadline)
+    parts, refusals = prepare(job, watch.phase, limits.until)
     if parts is None:
         return (checked(impossible(request, *why_impossible(job, refusals, None)), job),)
     plans: list[Plan] = []

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from solver.data.until import FOREVER, Until
 from solver.models.columns import Columns, Nodes, legal_sections, make_nodes, to_words
 from solver.models.release import Array
 from solver.models.split import best_splits, most_any_split_costs, section_counts
@@ -55,23 +56,23 @@ class Choice:
 def sections_to_choose(
     problem: SplitProblem,
     constant: float,
-    deadline: float | None,
+    until: Until = FOREVER,
     symmetric: Sequence[int] | None = None,
 ) -> Choice:
-    """Return the sections for the master.
+    """Return the sections for the master; when it is to end, those met so far.
 
     ``problem`` carries the least costs of edges and sections, ``constant`` all the rest;
     ``symmetric``: the patches' mirror images, where only symmetric splits are wanted.
     """
     nodes = make_nodes(problem)
-    columns = legal_sections(problem, nodes=nodes, most=MOST_LISTED)
+    columns = legal_sections(problem, nodes=nodes, most=MOST_LISTED, until=until)
     if not columns.complete:
-        return _of_some_splits(problem, constant, deadline, symmetric)
+        return _of_some_splits(problem, constant, until, symmetric)
     if len(columns) <= MOST_KEPT:
         return Choice(columns, math.inf)
-    moment = _moment(deadline, SECONDS_TO_SCORE)
-    scores = _scores(nodes, columns, moment)
-    late = time.monotonic() > moment
+    scoring = until.at_most(SECONDS_TO_SCORE)
+    scores = _scores(nodes, columns, scoring)
+    late = scoring.over()
     pair = np.arange(len(columns))
     if symmetric is not None:
         image = _images(columns, symmetric)
@@ -106,7 +107,7 @@ def _images(columns: Columns, symmetric: Sequence[int]) -> Index:
     )
 
 
-def _scores(nodes: Nodes, columns: Columns, deadline: float) -> Array:
+def _scores(nodes: Nodes, columns: Columns, until: Until) -> Array:
     """Least cost of any split that contains each section."""
     heads = [group[0] for group in nodes.groups]
     counts = section_counts(nodes)
@@ -122,11 +123,11 @@ def _scores(nodes: Nodes, columns: Columns, deadline: float) -> Array:
         # the multipliers of one count bound the others too: take the most promising first
         k = min(waiting, key=lambda count: (master.linear[count], count))
         waiting.remove(k)
-        if master.linear[k] > best * (1 + WIDE) or time.monotonic() > deadline:
+        if master.linear[k] > best * (1 + WIDE) or until.over():
             # no section is let off by this count alone
             scores = np.minimum(scores, np.maximum(master.linear[k], 0.0))
             continue
-        linear = relax(master, k, every, penalty, deadline)
+        linear = relax(master, k, every, penalty, until)
         if linear.solved and linear.lacking < 1e-6:
             best = min(best, linear.bound)
         scores = np.minimum(scores, linear.bound + linear.reduced)
@@ -147,12 +148,11 @@ def _subset(columns: Columns, kept: np.ndarray[tuple[int], np.dtype[np.intp]]) -
 def _of_some_splits(
     problem: SplitProblem,
     constant: float,
-    deadline: float | None,
+    until: Until,
     symmetric: Sequence[int] | None,
 ) -> Choice:
     """Return the sections of the splits that are cheapest by least costs, with their bound."""
-    moment = _moment(deadline, SECONDS_TO_SPLIT)
-    share = max(1.0, 0.5 * (moment - time.monotonic()))
+    share = max(1.0, 0.5 * (until.at_most(SECONDS_TO_SPLIT).left() or 0.0))
     began = time.monotonic()
     found = best_splits(
         problem,
@@ -161,6 +161,7 @@ def _of_some_splits(
         deadline_s=share,
         most_columns=MOST_LISTED,
         symmetric=symmetric,
+        asked=until.asked,
     )
     sections = sorted({section for split in found for section in split.sections})
     count = len(sections)
@@ -176,8 +177,3 @@ def _of_some_splits(
     # the listing alone gets a third of the share; before that no clock can have ended anything
     late = time.monotonic() > began + max(1.0, share / 3)
     return Choice(columns, constant + (bound if bound is not None else 0.0), late)
-
-
-def _moment(deadline: float | None, seconds: float) -> float:
-    moment = time.monotonic() + seconds
-    return moment if deadline is None else min(moment, deadline)

@@ -58,7 +58,7 @@ def plan_job(
     reasons, also = plain_reasons(job)
     if reasons:
         return checked(impossible(request, reasons, also), job)
-    parts, refusals = prepare(job, watch.phase, limits.deadline)
+    parts, refusals = prepare(job, watch.phase, limits.until)
     if parts is None:
         return checked(impossible(request, *why_impossible(job, refusals, None)), job)
     found = decide(parts, limits, watch.better(request), watch.phase)
@@ -97,7 +97,7 @@ class Watch:
     def __init__(self, on_progress: OnProgress | None) -> None:
         self._on_progress = on_progress
         self._began = time.monotonic()
-        self._found = Found()
+        self.found = Found()
 
     def deadline(self, seconds: float | None) -> float | None:
         """Return the moment to stop at, with time left for checking."""
@@ -109,7 +109,7 @@ class Watch:
         """Tell that a phase begins."""
         if self._on_progress is None:
             return
-        found = self._found
+        found = self.found
         cost = found.body.cost.objective if found.body else None
         self._on_progress(
             Progress(
@@ -126,7 +126,7 @@ class Watch:
 
         def tell(found: Found) -> None:
             checked(plan_of(request, found, None), request.job)
-            self._found = found
+            self.found = found
             self.phase("better plan")
 
         return tell

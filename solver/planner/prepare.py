@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from solver.data.job import Job
+from solver.data.until import Until
 from solver.planner.columns_of import sections_to_choose
 from solver.planner.master_of import costs_of, grown_areas_mm2
 from solver.planner.options import MoreSeams, Refusals, stretch_options
@@ -19,7 +20,7 @@ from solver.planner.symmetric import mirror_of, symmetric_pairs
 def prepare(
     job: Job,
     on_phase: Callable[[str], None],
-    deadline: float | None,
+    until: Until,
     more: MoreSeams | None = None,
 ) -> tuple[Parts | None, Refusals]:
     """Return the parts, or None and the reasons where some line cannot be made at all.
@@ -45,7 +46,7 @@ def prepare(
     split = split_problem_of(job, rules, least.edges, costs.section)
     on_phase("listing sections")
     mirror = mirror_of(job) if job.rules.symmetric_split else None
-    choice = sections_to_choose(split, least.constant, deadline, mirror)
+    choice = sections_to_choose(split, least.constant, until, mirror)
     return (
         Parts(
             job=job,

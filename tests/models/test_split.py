@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import math
 import sys
-import time
 from pathlib import Path
 
 import networkx as nx
@@ -13,6 +12,9 @@ import numpy as np
 import pytest
 from split_cases import Judge, edge, patch, random_problem
 
+from solver.data.until import FOREVER
+from solver.models import split as split_model
+from solver.models import split_master
 from solver.models.columns import legal_sections, make_nodes
 from solver.models.split import best_splits, cheapest_split, split_cost
 from solver.models.split_pricing import Pricer, improve, legal, make_penalties, make_terrain
@@ -74,6 +76,28 @@ def test_splits_asked_to_differ_by_several_joints_do() -> None:
         if len(joints ^ base) >= 3:
             costs.append(cost)
     assert found[1].cost == pytest.approx(min(costs))
+
+
+def test_runners_up_one_by_one_are_those_of_the_list(monkeypatch: pytest.MonkeyPatch) -> None:
+    body = made_body(20, 4)
+    listed = best_splits(body, 4, differ_by=4)
+    monkeypatch.setattr(split_model, "list_upto", lambda *_: None)
+    monkeypatch.setattr(split_master, "list_near", lambda *_: None)
+    singly = best_splits(body, 4, differ_by=4)
+    assert [one.cost for one in singly] == pytest.approx([one.cost for one in listed])
+    assert [one.status for one in listed + singly] == ["proven"] * 8
+    for i, one in enumerate(listed):
+        assert one.order is not None
+        for other in listed[:i]:
+            assert len(set(one.joints) ^ set(other.joints)) >= 4
+
+
+def test_asking_to_stop_ends_the_search_with_what_there_is() -> None:
+    asked = iter([False] * 5)
+    found = best_splits(made_body(30, 2), 5, most_columns=10, asked=lambda: next(asked, True))
+    assert found[0].status in ("stopped", "no answer")
+    for one in found:
+        assert one.bound is None or one.cost is None or one.bound <= one.cost
 
 
 def belt(count: int, half_deg: float) -> SplitProblem:
@@ -302,12 +326,10 @@ def test_the_pricing_bound_is_the_least_over_all_listed_sections() -> None:
         penalties = make_penalties(cliques, random.uniform(0, 80, 3), len(nodes))
         reduced = columns.costs - held @ pi + penalties.of(held)
         weights = nodes.own_cost - pi
-        priced = Pricer(terrain).price(weights, time.monotonic() + 20, penalties=penalties)
+        priced = Pricer(terrain).price(weights, FOREVER, penalties=penalties)
         assert priced.bound == pytest.approx(reduced.min(), abs=1e-4)
         below = float(reduced.min()) - 0.01
-        none = Pricer(terrain).price(
-            weights, time.monotonic() + 20, penalties=penalties, below=below
-        )
+        none = Pricer(terrain).price(weights, FOREVER, penalties=penalties, below=below)
         assert none.section is None
         assert none.bound == below
         rows, value = improve(terrain, held[:5], weights, penalties=penalties)

@@ -5,6 +5,7 @@ import math
 
 import pytest
 
+from solver.data.until import FOREVER
 from solver.models.columns import legal_sections, make_nodes
 from solver.models.split_problem import SplitEdge, SplitPatch, SplitProblem
 from solver.planner import columns_of
@@ -62,7 +63,7 @@ def test_no_score_is_above_the_cheapest_split_with_that_section(seed, monkeypatc
     problem = grid(3, 3, seed)
     nodes = make_nodes(problem)
     columns = legal_sections(problem, nodes=nodes)
-    scores = columns_of._scores(nodes, columns, math.inf)
+    scores = columns_of._scores(nodes, columns, FOREVER)
     true = cheapest_with(list(columns.masks), columns.costs.tolist(), (1 << 9) - 1)
     for k in range(len(columns)):
         assert scores[k] <= true[k] + 1e-6
@@ -76,7 +77,7 @@ def test_what_is_dropped_is_bounded_from_below(seed, monkeypatch):
     columns = legal_sections(problem)
     true = cheapest_with(list(columns.masks), columns.costs.tolist(), (1 << 9) - 1)
     monkeypatch.setattr(columns_of, "MOST_KEPT", 20)
-    choice = columns_of.sections_to_choose(problem, 100.0, None)
+    choice = columns_of.sections_to_choose(problem, 100.0)
     kept = set(choice.columns.masks)
     assert len(kept) == 20
     dropped = [true[k] for k, mask in enumerate(columns.masks) if mask not in kept]
@@ -85,7 +86,7 @@ def test_what_is_dropped_is_bounded_from_below(seed, monkeypatch):
 
 
 def test_few_sections_are_all_kept():
-    choice = columns_of.sections_to_choose(grid(2, 2, 0), 0.0, None)
+    choice = columns_of.sections_to_choose(grid(2, 2, 0), 0.0)
     assert choice.complete
     assert set(choice.columns.masks) == set(legal_sections(grid(2, 2, 0)).masks)
 
@@ -103,7 +104,7 @@ def test_a_section_and_its_mirror_image_are_kept_together(most, monkeypatch):
     true = cheapest_with(masks, legal_sections(problem).costs.tolist(), (1 << 9) - 1)
     least = dict(zip(masks, true.values(), strict=True))
     monkeypatch.setattr(columns_of, "MOST_KEPT", most)
-    choice = columns_of.sections_to_choose(problem, 0.0, None, MIRROR)
+    choice = columns_of.sections_to_choose(problem, 0.0, FOREVER, MIRROR)
     kept = set(choice.columns.masks)
     assert most - 1 <= len(kept) <= most
     assert {image[m] for m in kept} == kept
@@ -128,7 +129,7 @@ def test_a_body_with_too_many_sections_to_list_offers_several_splits(monkeypatch
     problem = grid(3, 3, 1)
     monkeypatch.setattr(columns_of, "MOST_LISTED", 10)
     monkeypatch.setattr(columns_of, "SECONDS_TO_SPLIT", 8.0)
-    choice = columns_of.sections_to_choose(problem, 0.0, None)
+    choice = columns_of.sections_to_choose(problem, 0.0)
 
     def joints(split: frozenset[int]) -> set[str]:
         return {
@@ -146,7 +147,7 @@ def test_a_body_with_too_many_sections_to_list_offers_several_splits(monkeypatch
 def test_a_symmetric_split_of_many_sections_is_offered(monkeypatch):
     monkeypatch.setattr(columns_of, "MOST_LISTED", 10)
     monkeypatch.setattr(columns_of, "SECONDS_TO_SPLIT", 8.0)
-    choice = columns_of.sections_to_choose(grid(3, 3, 1), 0.0, None, MIRROR)
+    choice = columns_of.sections_to_choose(grid(3, 3, 1), 0.0, FOREVER, MIRROR)
     splits = splits_of(choice.columns.masks, (1 << 9) - 1)
     assert splits
     assert any(
@@ -161,7 +162,7 @@ def test_a_body_with_too_many_sections_to_list_keeps_its_best_split_and_its_boun
     true = cheapest_with(list(columns.masks), columns.costs.tolist(), (1 << 9) - 1)
     monkeypatch.setattr(columns_of, "MOST_LISTED", 10)
     monkeypatch.setattr(columns_of, "SECONDS_TO_SPLIT", 8.0)
-    choice = columns_of.sections_to_choose(problem, 0.0, None)
+    choice = columns_of.sections_to_choose(problem, 0.0)
     cost = dict(zip(columns.masks, columns.costs.tolist(), strict=True))
     best = min(sum(cost[m] for m in s) for s in splits_of(choice.columns.masks, (1 << 9) - 1))
     assert best == pytest.approx(min(true.values()))

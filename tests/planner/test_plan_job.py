@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from solver.checker import check_plan
+from solver.data.until import FOREVER
 from solver.intake.job_of import read_job
 from solver.models.columns import Columns
 from solver.planner import columns_of, prepare, write_plan
@@ -487,7 +488,7 @@ def test_sections_left_out_of_the_choice_make_nothing_impossible(monkeypatch):
     assert plan_job(job).status == "no answer"
     (option,) = alternatives(job, 3)
     assert option.status == "no answer"
-    parts, _ = prepare.prepare(job, lambda phase: None, None)
+    parts, _ = prepare.prepare(job, lambda phase: None, FOREVER)
     limits = Limits(None, 0, lambda: False)
     assert not decide(parts, limits, lambda found: None, lambda phase: None).impossible
 
