@@ -104,7 +104,7 @@ class LaneCuts:
                 chosen[self._options[self._reuses[index].option].sheet][outline] -= 1
         rows = []
         for sheet, counts in sorted(chosen.items()):
-            if counts:
+            if any(counts.values()):
                 rows += self._of_sheet(sheet, counts, answer)
         return rows
 

@@ -56,17 +56,17 @@ def named(
     uses: Mapping[tuple[int, int], Use],
     plan: Plan,
     before: Matcher,
-    taken: Sequence[str],
+    there: Sequence[str],
 ) -> tuple[Chosen, ...]:
     """Return the chosen pieces with ids: the old one where nothing about a piece changes.
 
     ``uses`` by the option's place in ``options`` and the piece's in the option; ``before`` knows
     all pieces of the old plan, cut or not.  New ids go on counting where the old plan's and the
-    pieces that are there (``taken``) end.
+    pieces that are there (``there``, in the order of their indices) end.
     """
     last: dict[str, int] = {}
     old = [piece.id for piece in plan.pieces]
-    for name in (*old, *taken):
+    for name in (*old, *there):
         found = re.fullmatch(r"(.*) #(\d+)", name)
         if found:
             last[found[1]] = max(last.get(found[1], 0), int(found[2]))
@@ -81,7 +81,7 @@ def named(
         use = uses.get((at, number))
         same = before.same(option, number)
         if use is not None and use.stays:
-            name = before.name_of(use)
+            name = there[use.existing]
         elif use is None and same is not None and same not in given:
             name = same
         else:

@@ -32,6 +32,8 @@ SAME_CUT_MM = 0.25
 LEAST_CUT_MM = 1.0
 """Less than this of a fold or a border is no cut."""
 WIDTH_MM = 1e-3
+MOST_JUDGED = 12
+"""Places in which a blank lies within an old one that are looked at closely."""
 ANGLE_DEG = 0.5
 
 
@@ -79,6 +81,13 @@ class Flat:
         return shapely.buffer(self.polygon.exterior, ON_LINE_MM, quad_segs=2)
 
     @cached_property
+    def ring(self) -> shapely.Geometry:
+        """The outline as a line, made ready to be asked for distances."""
+        ring = shapely.get_exterior_ring(self.polygon)
+        shapely.prepare(ring)
+        return ring
+
+    @cached_property
     def box(self) -> tuple[float, float, float, float]:
         """Lowest x and y, highest x and y."""
         (x0, y0), (x1, y1) = self.outline.min(axis=0), self.outline.max(axis=0)
@@ -94,6 +103,15 @@ class Flat:
         """Not less than any distance within the outline."""
         x0, y0, x1, y1 = self.box
         return math.hypot(x1 - x0, y1 - y0)
+
+    @cached_property
+    def least_height_mm(self) -> float:
+        """Height of the lowest rectangle round it (one side of its hull lies along that)."""
+        hull = np.array(shapely.convex_hull(self.polygon).exterior.coords)
+        sides = np.diff(hull, axis=0)
+        normals = np.column_stack((-sides[:, 1], sides[:, 0])) / np.hypot(*sides.T)[:, None]
+        heights = hull[:-1] @ normals.T
+        return float(np.ptp(heights, axis=0).min())
 
     @cached_property
     def ends(self) -> tuple[_End, ...]:
@@ -146,27 +164,50 @@ def fit_of(new: Flat, old: Flat) -> Fit | None:
         return _of_rectangles(new, old)
     if new.diameter_mm > old.diameter_mm + 4 * SLACK_MM:
         return None
-    if new.straight and old.straight and new.width_mm > old.width_mm + WIDTH_MM:
+    if new.width_mm > old.width_mm + SLACK_MM:
+        return None  # no strip lies across another here
+    if old.straight and new.least_height_mm > old.width_mm + SLACK_MM:
         return None
+    alike = abs(new.width_mm - old.width_mm) <= SAME_CUT_MM
+    if alike and new.length_mm > old.length_mm + 4 * SLACK_MM:
+        return None
+    matrices, shifts = _places(new, old)
+    if not len(matrices):
+        return None
+    placed = np.einsum("kij,nj->kni", matrices, new.outline) + shifts[:, None, :]
+    low, high = placed.min(axis=1), placed.max(axis=1)
+    x0, y0, x1, y1 = old.box
+    slack = 2 * SLACK_MM
+    within = (low >= (x0 - slack, y0 - slack)).all(axis=1)
+    within &= (high <= (x1 + slack, y1 + slack)).all(axis=1)
+    at = np.nonzero(within)[0]
+    if not len(at):
+        return None
+    polygons = shapely.polygons(placed[at])
+    inside = shapely.covers(old.roomy, polygons)
+    at, polygons = at[inside][:MOST_JUDGED], polygons[inside][:MOST_JUDGED]
     best: Fit | None = None
-    for matrix, shift in _places(new, old):
-        placed = new.outline @ matrix.T + shift
-        low, high = placed.min(axis=0), placed.max(axis=0)
-        x0, y0, x1, y1 = old.box
-        slack = 2 * SLACK_MM
-        if low[0] < x0 - slack or low[1] < y0 - slack or high[0] > x1 + slack:
+    for number in _least_cut_first(placed[at], old):
+        place = at[number]
+        fit = _judged(new, old, matrices[place], shifts[place], polygons[number])
+        if fit is None or (best is not None and _order(best) <= _order(fit)):
             continue
-        if high[1] > y1 + slack:
-            continue
-        polygon = shapely.Polygon(placed)
-        if not shapely.covers(old.roomy, polygon):
-            continue
-        fit = _judged(new, old, matrix, shift, polygon)
-        if fit is not None and (best is None or _order(fit) < _order(best)):
-            best = fit
-            if fit.whole and fit.folds == len(new.folds):
-                break
+        best = fit
+        if fit.folds == len(new.folds) or not old.folds:
+            break
     return best
+
+
+def _least_cut_first(placed: Floats, old: Flat) -> list[int]:
+    """Order of placed outlines (k, n, 2) by the border that does not lie on the old one."""
+    if len(placed) < 2:
+        return list(range(len(placed)))
+    behind = np.roll(placed, -1, axis=1)
+    lengths = np.hypot(*np.moveaxis(behind - placed, -1, 0))
+    middles = shapely.points((placed + behind) / 2)
+    on = shapely.dwithin(old.ring, middles, ON_LINE_MM)
+    cut = np.round((lengths * ~on).sum(axis=1), 1)
+    return [int(i) for i in np.argsort(cut, kind="stable")]
 
 
 def _order(fit: Fit) -> tuple[object, ...]:
@@ -217,18 +258,18 @@ def _ends(flat: Flat) -> Iterator[_End]:
         )
 
 
-def _places(new: Flat, old: Flat) -> Iterator[tuple[Floats, Floats]]:
-    """Motions (matrix, shift) worth a try: ends on ends; straight ones at meeting corners too."""
-    identity = np.eye(2)
-    yield identity, np.zeros(2)
+def _places(new: Flat, old: Flat) -> tuple[Floats, Floats]:
+    """Motions worth a try, matrices (k, 2, 2) and shifts (k, 2): ends on ends, meeting corners."""
+    places: list[tuple[Floats, Floats]] = [(np.eye(2), np.zeros(2))]
     for flipped in (False, True):
         for mine in new.ends:
             for its in old.ends:
-                yield from _end_on_end(mine, its, flipped=flipped)
+                places += _end_on_end(mine, its, flipped=flipped)
     if old.straight and new.straight:
-        yield from _corners_meet(new, old)
+        places += _corners_meet(new, old)
     elif old.straight:
-        yield from _along_chord(new, old)
+        places += _along_chord(new, old)
+    return np.array([m for m, _ in places]), np.array([s for _, s in places])
 
 
 def _end_on_end(mine: _End, its: _End, *, flipped: bool) -> Iterator[tuple[Floats, Floats]]:
@@ -274,18 +315,18 @@ def _corners_meet(new: Flat, old: Flat) -> Iterator[tuple[Floats, Floats]]:
                     yield matrix, np.array((dx, dy))
 
 
-MOST_MEETINGS = 60
+MOST_MEETINGS = 14
 
 
 def _meetings(mine: Floats, its: Floats) -> Floats:
+    """Shifts at which corners meet, those at which most do first."""
     own, others = np.unique(np.round(mine, 4)), np.unique(np.round(its, 4))
-    ends = np.concatenate((others - own[0], others - own[-1]))
-    inner = (others[:, None] - own[None, :]).ravel()
-    found = np.unique(np.round(np.concatenate((ends, inner)), 4))
-    if len(found) > MOST_MEETINGS:  # many notches: those at which most corners meet
-        values, counts = np.unique(np.round(inner, 2), return_counts=True)
-        found = np.unique(np.concatenate((ends, values[np.argsort(-counts)][:MOST_MEETINGS])))
-    return np.asarray(found, dtype=np.float64)
+    shifts = np.round((others[:, None] - own[None, :]).ravel(), 2)
+    values, first, counts = np.unique(shifts, return_index=True, return_counts=True)
+    exact = (others[:, None] - own[None, :]).ravel()[first]
+    ends = np.isin(values, np.round((others[0] - own[0], others[-1] - own[-1]), 2))
+    order = np.lexsort((values, -counts, ~ends))
+    return np.asarray(exact[order][:MOST_MEETINGS], dtype=np.float64)
 
 
 def _along_chord(new: Flat, old: Flat) -> Iterator[tuple[Floats, Floats]]:
@@ -316,13 +357,15 @@ def _judged(
     new: Flat, old: Flat, matrix: Floats, shift: Floats, polygon: shapely.Polygon
 ) -> Fit | None:
     flipped = bool(np.linalg.det(matrix) < 0)
-    inside = shapely.buffer(polygon, -SAME_CUT_MM)
-    folds = _folds_there(new, old, matrix, shift, inside, flipped=flipped)
-    if folds is None:
-        return None
-    slits = _cuts_there(new.slits, old.slits, matrix, shift, inside)
-    v_notches = _cuts_there(new.v_notches, old.v_notches, matrix, shift, inside)
-    if slits is None or v_notches is None:
+    folds: int | None = 0
+    slits: int | None = 0
+    v_notches: int | None = 0
+    if old.folds or old.slits or old.v_notches:
+        inside = shapely.buffer(polygon, -SAME_CUT_MM)
+        folds = _folds_there(new, old, matrix, shift, inside, flipped=flipped)
+        slits = _cuts_there(new.slits, old.slits, matrix, shift, inside)
+        v_notches = _cuts_there(new.v_notches, old.v_notches, matrix, shift, inside)
+    if folds is None or slits is None or v_notches is None:
         return None
     cut = shapely.difference(polygon.exterior, old.border)
     parts = [p for p in shapely.get_parts(shapely.line_merge(cut)) if p.length > LEAST_CUT_MM]

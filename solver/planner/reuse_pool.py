@@ -26,8 +26,9 @@ from solver.planner.sheets import Sheet
 
 SAME_OUTLINE_MM = 0.01
 SAME_MM = 1e-3
+SAME_AREA = 1e-3
 MOST_SOURCES = 6
-"""Pieces offered to one new piece, those that save most: more would only slow the choice."""
+"""Pieces offered to one new piece, the smallest that will do: more would only slow the choice."""
 
 Metal = tuple[str, float]
 
@@ -190,7 +191,32 @@ class Matcher:
         self._by_metal: dict[Metal, list[int]] = {}
         for index, one in enumerate(pool.pieces):
             self._by_metal.setdefault(metal_of(one.piece), []).append(index)
+        for those in self._by_metal.values():  # the smallest first: least is cut off them
+            those.sort(key=lambda index: (pool.flats[index].polygon.area, index))
         self._keep: list[object] = []
+        self._on = [frozenset(s.edge for s in one.piece.spans) for one in pool.pieces]
+        self._fitting: frozenset[int] = frozenset()
+
+    def know_fitting(self, options: Sequence[StretchOption]) -> None:
+        """Find the pieces that still fit their place: they are not cut up for another one.
+
+        They may serve another place as they are, and be cut for the edges that they lie on.
+        """
+        fitting = set()
+        for option in options:
+            for number, piece in enumerate(option.pieces):
+                sheet = self._sheets[option.sheet]
+                metal = (sheet.metal.metal, round(sheet.metal.thickness_mm, 4))
+                for index in self._by_metal.get(metal, []):
+                    if index not in fitting and self._on[index] & self._edges(option):
+                        flat = self._flat(option.sheet, option.pieces[number])
+                        if self._stays(index, option, piece, flat):
+                            fitting.add(index)
+        self._fitting = frozenset(fitting)
+
+    def _edges(self, option: StretchOption) -> frozenset[str]:
+        edges = self._lines[option.run].edges
+        return frozenset(edges[(option.first + i) % len(edges)].id for i in range(option.count))
 
     def uses(self, option: StretchOption, number: int) -> tuple[Use, ...]:
         """Return the pieces that could become this piece of an option, the best first."""
@@ -201,11 +227,18 @@ class Matcher:
             return ()
         flat = self._flat(option.sheet, piece)
         found = []
-        for index in candidates:
-            stays = self._stays(index, option, piece, flat)
+        here = [i for i in candidates if self._stays(i, option, piece, flat)]
+        edges = self._edges(option)
+        for index in (*here, *(i for i in candidates if i not in here)):
+            stays = index in here
+            others = bool(here) or (index in self._fitting and not edges & self._on[index])
+            if others and not stays and not self._alike(flat, index):
+                continue
             fit = _AS_IT_IS if stays else self._fit(flat, index)
             if fit is not None:
                 found.append(self._use(index, option, piece, fit, stays=stays))
+            if len(found) == MOST_SOURCES:
+                break
         found = [use for use in found if use.stays or use.saved_minutes > 1e-9]
         found.sort(
             key=lambda use: (
@@ -214,7 +247,18 @@ class Matcher:
                 self._pool.flats[use.existing].polygon.area,
             )
         )
-        return tuple(found[:MOST_SOURCES])
+        return tuple(found)
+
+    def same(self, option: StretchOption, number: int) -> str | None:
+        """Return the id of the piece that is just this one, at the same place."""
+        piece, sheet = option.pieces[number], self._sheets[option.sheet]
+        metal = (sheet.metal.metal, round(sheet.metal.thickness_mm, 4))
+        for index in self._by_metal.get(metal, []):
+            was = self._pool.pieces[index].piece
+            near = abs(was.blank.root_length_mm - piece.blank.root_length_mm) <= SAME_OUTLINE_MM
+            if near and self._stays(index, option, piece, self._flat(option.sheet, piece)):
+                return was.id
+        return None
 
     def _flat(self, sheet: int, piece: PieceOption) -> Flat:
         folded = sheet if piece.folds else -1
@@ -223,6 +267,11 @@ class Matcher:
             self._flats[key] = flat_of_new(self._job, self._sheets[sheet], piece)
             self._keep.append(piece.blank)
         return self._flats[key]
+
+    def _alike(self, flat: Flat, index: int) -> bool:
+        """Whether a piece that is there may be of the same outline."""
+        share = self._pool.flats[index].polygon.area / flat.polygon.area
+        return bool(abs(share - 1) <= SAME_AREA)
 
     def _fit(self, flat: Flat, index: int) -> Fit | None:
         key = (id(flat), index, None)
