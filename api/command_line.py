@@ -25,6 +25,7 @@ from api.limits import (
     MOST_JOINTS,
     MOST_OPTIONS,
 )
+from api.offcut_lines import offcut_entries
 from api.outcome import BAD_INPUT, DONE, FAILED, INTERRUPTED, NOT_SO, Streams
 from api.papers.command import add_papers_command, run_papers
 from api.piece_list import piece_table
@@ -198,6 +199,12 @@ def _parser() -> argparse.ArgumentParser:
     pieces.add_argument("plan", metavar="PLAN", type=Path)
     pieces.add_argument("--json", action="store_true", help="print the pieces as JSON")
 
+    offcuts = _command(
+        commands, "offcuts", "print a plan's offcuts as a scenario takes them", _offcuts
+    )
+    offcuts.add_argument("plan", metavar="PLAN", type=Path)
+    _output(offcuts, "write them to this file instead of stdout")
+
     summary = _command(commands, "summary", "print the summary of a kept plan", _summary)
     summary.add_argument("plan", metavar="PLAN", type=Path)
     summary.add_argument(
@@ -353,6 +360,12 @@ def _pieces(options: argparse.Namespace, engine: Engine, streams: Streams) -> in
     else:
         streams.out.write(piece_table(plan))
     return DONE
+
+
+def _offcuts(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:
+    plan = read_plan(options.plan, limit=LARGEST_PLAN_BYTES)
+    stock = {"stock": {"offcuts": offcut_entries(plan)}}
+    return _emit(json.dumps(stock, indent=1), options, streams)
 
 
 def _papers(options: argparse.Namespace, engine: Engine, streams: Streams) -> int:

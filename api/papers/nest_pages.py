@@ -16,7 +16,8 @@ from api.papers.facts import Facts
 from api.papers.figures import put
 from api.papers.layout import Column, Flow, table
 from api.papers.lettering import width_pt
-from solver.data.plan import NestPlan
+from api.papers.shop_sizes import ShopSizes
+from solver.data.plan import NestPlan, Offcut
 from solver.data.units import format_area, format_length
 
 _BAND_ROOM_MM = 92.0
@@ -270,15 +271,11 @@ def items_of(facts: Facts, nest: NestPlan) -> list[Item]:
 
 
 def _left(flow: Flow, facts: Facts, nest: NestPlan) -> None:
-    words, sizes = facts.sizes.words, facts.sizes
+    sizes = facts.sizes
     unit = facts.plan.length_unit
     parts = []
     for number, offcut in enumerate(nest.offcuts, start=1):
-        x0, y0, x1, y1 = box_of(offcut.outline_mm)
-        parts.append(
-            f"keep {number}: {words(sizes.down(x1 - x0))} by {words(sizes.down(y1 - y0))}, "
-            f"from {words(sizes.up(x0), unit=False)} along and {words(sizes.up(y0), unit=False)} up"
-        )
+        parts.append(f"keep {number}: {_offcut_words(sizes, offcut)}")
     area = facts.area_of_nest(nest)
     share = nest.scrap_mm2 / area if area > 0 else 0.0
     flow.heading("Left over", size=9.5, keep_mm=8)
@@ -291,3 +288,16 @@ def _left(flow: Flow, facts: Facts, nest: NestPlan) -> None:
         + f"Waste: {format_area(nest.scrap_mm2, unit)}, {share:.0%} of this piece of stock.",
         size=8.5,
     )
+
+
+def _offcut_words(sizes: ShopSizes, offcut: Offcut) -> str:
+    """Say how large an offcut is and where it lies; one that is no rectangle is cut as drawn."""
+    words = sizes.words
+    x0, y0, x1, y1 = box_of(offcut.outline_mm)
+    at = f"from {words(sizes.up(x0), unit=False)} along and {words(sizes.up(y0), unit=False)} up"
+    size = f"{words(sizes.down(x1 - x0))} by {words(sizes.down(y1 - y0))}"
+    if not offcut.holds_mm:
+        return f"{size}, {at}"
+    a, b, c, _ = offcut.holds_mm
+    held = [words(sizes.down(side)) for side in sorted((math.dist(a, b), math.dist(b, c)))]
+    return f"as drawn, within {size}, {at}; it holds {held[1]} by {held[0]}"

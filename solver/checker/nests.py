@@ -199,15 +199,6 @@ def areas(reading: Reading) -> Iterator[Fault]:
                 f"the unit has {region.area:.1f}",
             )
         for number, (offcut, stated) in enumerate(zip(offcuts, nest.offcuts, strict=True), start=1):
-            others = shapely.union_all([*blanks, *offcuts[: number - 1]])
-            doubled = shapely.area(shapely.intersection(offcut, others))
-            outside = shapely.area(shapely.difference(offcut, region))
-            if doubled > slack or outside > slack:
-                yield Fault(
-                    "offcut",
-                    f"{place}, offcut {number}",
-                    f"{doubled:.1f} mm2 of it are used already, {outside:.1f} lie off the unit",
-                )
             if abs(stated.area_mm2 - offcut.area) > slack:
                 yield Fault(
                     "offcut",

@@ -30,6 +30,9 @@ STEP_MM = 0.01
 GAP_SLACK_MM = 1e-3
 """Of cutting gaps and of the stock's border: far below the kerf of any snips."""
 
+RIGHT_ANGLE = 1e-4
+"""Of the cosine of a corner that is said to be square."""
+
 NEST_AREA = 1e-6
 """Of the area of a unit of stock, relatively."""
 

@@ -178,10 +178,12 @@ class Placed(PlanModel):
 
 
 class Offcut(PlanModel):
-    """A leftover worth keeping."""
+    """A leftover worth keeping: it holds a rectangle of 2 x 12 in at least."""
 
     outline_mm: tuple[Point, ...]
     area_mm2: float
+    holds_mm: tuple[Point, ...] = ()
+    """Corners of a large rectangle in it; empty where the outline is a rectangle itself."""
 
 
 class NestPlan(PlanModel):

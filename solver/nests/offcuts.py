@@ -1,40 +1,74 @@
-"""What a layout leaves: rectangles worth keeping, and scrap.
+"""What a layout leaves: offcuts worth keeping, with their real outlines, and scrap.
 
-An offcut is worth keeping from 2 x 12 in [practice]. The largest free rectangle is taken first, its
-sides pushed out until they meet a blank (the cutting gap away) or the edge of the stock; then the
-largest in what remains. All else is scrap: gaps, end trim and what is too small.
+The free region of a unit is what may be used of it less the blanks grown by the cutting gap.
+Slivers thinner than 2 in drop out of it; each connected part in which a rectangle of 2 x 12 in
+[practice] lies is an offcut. Where its largest rectangle is nearly all of it, that rectangle is
+kept, and what remains is looked at again; else the outline itself, drawn with few corners that
+never come nearer to a blank than the gap. All else is scrap: gaps, end trim, what is too small.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 import numpy as np
 import numpy.typing as npt
 import shapely
+from shapely import affinity
 
 from solver.nests.poses import Grid, slabs_of_edges
 from solver.nests.shapes import Layout, Ring, Shape, Stock, placed_points, usable_region
 
 SHORT_SIDE_MM = 50.8
 LONG_SIDE_MM = 304.8
-CELL_MM = 12.7
+LEAST_AREA_MM2 = SHORT_SIDE_MM * LONG_SIDE_MM
 MOST_OFFCUTS = 12
 """Offcuts reported of one unit; smaller ones count as scrap."""
-MOST_CELLS_ALONG = 3000
+NEARLY_ALL = 0.85
+"""A rectangle that is so much of a part is kept in its place: it is easier to cut and to keep."""
+PLAINER_MM = 0.8
+"""Outlines keep up to so much more than the gap from a curved blank, and so need fewer corners."""
+MOST_CORNERS = 200
+"""Of an outline; a scenario takes no more."""
+CELL_MM = 12.7
+MOST_CELLS_ALONG = 400
+TRIED = 4
+"""Blocks of cells that are pushed out to find the largest rectangle at one angle."""
+HAIR_MM = 1e-3
+CHORDS = 1.02
+"""Chords of a circle of 22.5 degrees each lie outside the true one when drawn so much larger."""
+
+Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
 class Offcut:
-    """A rectangle left on unit `unit` of the layout, in that unit's coordinates."""
+    """What is left on unit `unit` of the layout, in that unit's coordinates.
+
+    `holds_mm` are the corners of the largest rectangle found in it: the outline itself where that
+    is a rectangle.
+    """
 
     unit: int
     outline_mm: Ring
+    holds_mm: Ring
 
     @property
     def size_mm(self) -> tuple[float, float]:
-        """Length (along the stock) and width."""
-        (x0, y0), _, (x1, y1), _ = self.outline_mm
-        return x1 - x0, y1 - y0
+        """Sides of the rectangle that it holds, that nearer to the length of the stock first."""
+        a, b, c, _ = self.holds_mm
+        return math.dist(a, b), math.dist(b, c)
+
+    @property
+    def is_rectangle(self) -> bool:
+        """Whether it is no more than the rectangle that it holds."""
+        return self.outline_mm == self.holds_mm
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the outline."""
+        return float(shapely.Polygon(self.outline_mm).area)
 
 
 @dataclass(frozen=True)
@@ -69,60 +103,175 @@ def offcuts(
             if p.unit == unit
         ]
         blank_area += float(sum(polygon.area for polygon in polygons))
+        blocks = [_kept_off(polygon, gap_mm) for polygon in polygons]
+        free = shapely.difference(usable_region(stock), shapely.union_all(blocks))
         kept += [
-            Offcut(unit, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)))
-            for x0, y0, x1, y1 in _rectangles(stock, polygons, gap_mm)
+            Offcut(unit, _ring(outline), _ring(held))
+            for outline, held in _worth_keeping(free, gap_mm)
         ]
-    offcut_area = sum(length * width for length, width in (o.size_mm for o in kept))
+    offcut_area = sum(offcut.area_mm2 for offcut in kept)
     scrap = stock_area - blank_area - offcut_area
     return Leftovers(tuple(kept), stock_area, blank_area, offcut_area, scrap)
 
 
 def as_stock(offcut: Offcut, id_: str) -> Stock:
     """Return the offcut as one unit on hand for the next job."""
-    length, width = offcut.size_mm
-    return Stock(id_, min(length, width), max(length, width), 0.0, 1, 0)
+    xy = np.asarray(offcut.outline_mm)
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    length, width = (high - low).tolist()
+    if offcut.is_rectangle and abs(length * width - offcut.area_mm2) < 1e-6 * offcut.area_mm2:
+        return Stock(id_, min(length, width), max(length, width), 0.0, 1, 0)
+    moved = tuple((float(x), float(y)) for x, y in xy - low)
+    return Stock(id_, width, length, 0.0, 1, 0, outline_mm=moved)
 
 
-def _rectangles(
-    stock: Stock, polygons: Sequence[shapely.Polygon], gap_mm: float
-) -> list[tuple[float, float, float, float]]:
-    region = usable_region(stock)
-    low_x, low_y, high_x, high_y = shapely.bounds(region).tolist()
-    frame = (low_x, low_y, high_x, high_y)
-    # true circles lie outside their chords; raised so that the gap is kept
-    blocks = [shapely.buffer(polygon, gap_mm * 1.02, quad_segs=8) for polygon in polygons]
-    outside = shapely.difference(shapely.box(*frame), region)
-    blocks += [part for part in shapely.get_parts(outside) if part.area > 1e-6]
-    cell = max(CELL_MM, (high_x - low_x) / MOST_CELLS_ALONG)
-    columns, rows = int((high_x - low_x) / cell), int((high_y - low_y) / CELL_MM)
-    if columns < 1 or rows < 1:
+def _ring(polygon: shapely.Polygon) -> Ring:
+    """Corners, counter-clockwise; a rectangle's from the least x of the lowest."""
+    points = np.asarray(shapely.orient_polygons(polygon).exterior.coords)[:-1]
+    if len(points) == 4:
+        points = np.roll(points, -int(np.lexsort((points[:, 0], np.round(points[:, 1], 6)))[0]), 0)
+    return tuple((float(x), float(y)) for x, y in points)
+
+
+def _kept_off(polygon: shapely.Polygon, gap_mm: float) -> shapely.Polygon:
+    """A blank grown by the gap; a curved one by a little more, and with fewer corners."""
+    if abs(polygon.area - shapely.envelope(polygon).area) < 1e-6 * polygon.area:
+        x0, y0, x1, y1 = polygon.bounds
+        return shapely.box(x0 - gap_mm, y0 - gap_mm, x1 + gap_mm, y1 + gap_mm)
+    grown = shapely.buffer(polygon, CHORDS * (gap_mm + PLAINER_MM), quad_segs=4)
+    # no point of an outline moves by more than its tolerance when it is simplified
+    return shapely.simplify(grown, 0.95 * PLAINER_MM)
+
+
+def _opened(region: shapely.Geometry) -> list[shapely.Polygon]:
+    """Connected parts of a region without what is thinner than 2 in."""
+    reach = SHORT_SIDE_MM / 2 - HAIR_MM
+    core = shapely.buffer(region, -reach, join_style="mitre", mitre_limit=2.0)
+    if core.is_empty:
         return []
-    free = np.ones((rows, columns), dtype=bool)
-    for block in blocks:
-        _block(free, block, (low_x, low_y), Grid(cell, CELL_MM))
-    found: list[tuple[float, float, float, float]] = []
-    while len(found) < MOST_OFFCUTS:
-        cells = _largest(free, cell)
-        if cells is None:
-            break
-        r0, r1, c0, c1 = cells
-        free[r0:r1, c0:c1] = False
-        box = (
-            low_x + c0 * cell,
-            low_y + r0 * CELL_MM,
-            low_x + c1 * cell,
-            low_y + r1 * CELL_MM,
-        )
-        x0, y0, x1, y1 = _pushed_out(box, frame, blocks)
-        short, long = sorted((x1 - x0, y1 - y0))
-        if short < SHORT_SIDE_MM or long < LONG_SIDE_MM:
+    wide = shapely.buffer(core, reach + HAIR_MM, join_style="mitre", mitre_limit=2.0)
+    parts = shapely.get_parts(shapely.intersection(wide, region))
+    return [
+        part
+        for part in parts.tolist()
+        if part.geom_type == "Polygon" and part.area >= LEAST_AREA_MM2 * (1 - 1e-6)
+    ]
+
+
+def _worth_keeping(
+    free: shapely.Geometry, gap_mm: float
+) -> list[tuple[shapely.Polygon, shapely.Polygon]]:
+    """Offcuts of a free region with the rectangle that each holds, largest first."""
+    waiting = _opened(free)
+    found: list[tuple[shapely.Polygon, shapely.Polygon]] = []
+    turns = 0
+    while waiting and len(found) < MOST_OFFCUTS and turns < 4 * MOST_OFFCUTS:
+        turns += 1
+        waiting.sort(key=lambda part: (-part.area, part.bounds))
+        part = waiting.pop(0)
+        if part.interiors:
+            waiting += _opened(_cut_at_hole(part, gap_mm))
             continue
-        found.append((x0, y0, x1, y1))
-        taken = shapely.box(x0 - gap_mm, y0 - gap_mm, x1 + gap_mm, y1 + gap_mm)
-        blocks.append(taken)
-        _block(free, taken, (low_x, low_y), Grid(cell, CELL_MM))
+        part = _plain(part)
+        if part is None or (held := largest_rectangle(part)) is None:
+            continue
+        if held.area < NEARLY_ALL * part.area:
+            found.append((part, held))
+            continue
+        found.append((held, held))
+        around = shapely.buffer(held, gap_mm, join_style="mitre")
+        waiting += _opened(shapely.difference(part, around))
+    found.sort(key=lambda pair: (-pair[0].area, pair[0].bounds))
     return found
+
+
+def _cut_at_hole(part: shapely.Polygon, gap_mm: float) -> shapely.Geometry:
+    """A part with a hole, cut across at the middle of its first hole: a sheet is cut, no ring."""
+    _, y0, _, y1 = part.bounds
+    x0, _, x1, _ = shapely.Polygon(part.interiors[0]).bounds
+    middle, half = (x0 + x1) / 2, max(gap_mm, HAIR_MM) / 2
+    return shapely.difference(part, shapely.box(middle - half, y0 - 1.0, middle + half, y1 + 1.0))
+
+
+def _plain(part: shapely.Polygon) -> shapely.Polygon | None:
+    """A part within one, with no more corners than an outline may have."""
+    part = shapely.remove_repeated_points(part, 1e-7)
+    tolerance = PLAINER_MM
+    while len(part.exterior.coords) - 1 > MOST_CORNERS or not part.is_valid:
+        within = shapely.buffer(part, -tolerance, join_style="mitre")
+        plainer = shapely.simplify(within, 0.95 * tolerance)
+        parts = [p for p in shapely.get_parts(plainer).tolist() if p.geom_type == "Polygon"]
+        if not parts:
+            return None
+        part = shapely.Polygon(max(parts, key=lambda p: p.area).exterior)
+        tolerance *= 2
+    return part
+
+
+def largest_rectangle(part: shapely.Polygon) -> shapely.Polygon | None:
+    """Large rectangle of at least 2 x 12 in within a part, square to it or to its longest sides.
+
+    None where none was found.
+    """
+    angles = [0.0, *_directions(part)]
+    best: shapely.Polygon | None = None
+    for angle in angles:
+        turned = affinity.rotate(part, -angle, origin=(0.0, 0.0)) if angle else part
+        box = _largest_box(turned)
+        if box is None or (best is not None and shapely.box(*box).area <= best.area * (1 + 1e-6)):
+            continue
+        best = shapely.box(*box)
+        if angle:
+            best = affinity.rotate(best, angle, origin=(0.0, 0.0))
+            # turning there and back leaves rounding: a hair less lies within for certain
+            best = shapely.buffer(best, -HAIR_MM / 10, join_style="mitre")
+    return best
+
+
+def _directions(part: shapely.Polygon) -> list[float]:
+    """Angles worth trying besides 0: of the least rectangle around, and of the longest sides."""
+    around = shapely.oriented_envelope(part)
+    rings = [np.asarray(around.exterior.coords), np.asarray(part.exterior.coords)]
+    angles: list[float] = []
+    for ring, number in zip(rings, (1, 2), strict=True):
+        sides = np.diff(ring, axis=0)
+        longest = np.argsort(-np.hypot(*sides.T), kind="stable")[:number]
+        for x, y in sides[longest].tolist():
+            angle = round(math.degrees(math.atan2(y, x)) % 90.0, 3)
+            apart = [abs((angle - known + 45.0) % 90.0 - 45.0) for known in (0.0, *angles)]
+            if min(apart) > 1.0:
+                angles.append(angle)
+    return angles
+
+
+def _largest_box(part: shapely.Polygon) -> Box | None:
+    """Largest box found along the axes within a part; None if none of 2 x 12 in was."""
+    frame: Box = part.bounds
+    x0, y0, x1, y1 = frame
+    cell = Grid(max(CELL_MM, (x1 - x0) / MOST_CELLS_ALONG), CELL_MM)
+    columns, rows = int((x1 - x0) / cell.dx_mm), int((y1 - y0) / cell.dy_mm)
+    if columns < 1 or rows < 1:
+        return None
+    outside = shapely.difference(shapely.box(*frame), part)
+    walls = [wall for wall in shapely.get_parts(outside).tolist() if wall.geom_type == "Polygon"]
+    free = np.ones((rows, columns), dtype=bool)
+    for wall in walls:
+        _block(free, wall, (x0, y0), cell)
+    best: Box | None = None
+    for r0, r1, c0, c1 in _blocks(free, cell)[:TRIED]:
+        box = (
+            x0 + c0 * cell.dx_mm,
+            y0 + r0 * cell.dy_mm,
+            x0 + c1 * cell.dx_mm,
+            y0 + r1 * cell.dy_mm,
+        )
+        box = _pushed_out(box, frame, walls)
+        short, long = sorted((box[2] - box[0], box[3] - box[1]))
+        if short < SHORT_SIDE_MM - 1e-6 or long < LONG_SIDE_MM - 1e-6:
+            continue
+        if best is None or short * long > (best[2] - best[0]) * (best[3] - best[1]):
+            best = box
+    return best
 
 
 def _block(
@@ -144,56 +293,53 @@ def _block(
             free[low : low + count, slab] = False
 
 
-def _largest(free: npt.NDArray[np.bool_], cell_mm: float) -> tuple[int, int, int, int] | None:
-    """Largest free block of cells (rows r0 to r1, columns c0 to c1) that may be worth keeping.
+def _blocks(free: npt.NDArray[np.bool_], cell: Grid) -> list[tuple[int, int, int, int]]:
+    """Free blocks of cells (rows r0 to r1, columns c0 to c1) that may be worth keeping, by area.
 
+    For each row the widest block of each height that ends there, by a stack of rising heights.
     Sides may be pushed out by less than two cells each way, so blocks that much too small count.
     """
-    rows, columns = free.shape
-    high_least, high_long = (int(s / CELL_MM) - 2 for s in (SHORT_SIDE_MM, LONG_SIDE_MM))
-    long_least, long_long = (int(s / cell_mm) - 2 for s in (SHORT_SIDE_MM, LONG_SIDE_MM))
-    best, best_area = None, 0
-    for r0 in range(rows):
-        open_ = np.ones(columns + 2, dtype=np.int8)
-        open_[0] = open_[-1] = 0
-        shortest = long_least if rows - r0 >= high_long else long_long
-        for r1 in range(r0, rows):
-            open_[1:-1] &= free[r1]
-            steps = np.diff(open_)
-            starts = np.nonzero(steps == 1)[0]
-            if not len(starts):
-                break
-            lengths = np.nonzero(steps == -1)[0] - starts
-            k = int(np.argmax(lengths))
-            high, long = r1 - r0 + 1, int(lengths[k])
-            if long < shortest or (rows - r0) * long <= best_area:
-                break
-            useful = (high >= high_least and long >= long_long) or (
-                high >= high_long and long >= long_least
-            )
-            if useful and high * long > best_area:
-                best, best_area = (r0, r1 + 1, int(starts[k]), int(starts[k]) + long), high * long
-    return best
+    high_least, high_long = (int(side / cell.dy_mm) - 2 for side in (SHORT_SIDE_MM, LONG_SIDE_MM))
+    wide_least, wide_long = (int(side / cell.dx_mm) - 2 for side in (SHORT_SIDE_MM, LONG_SIDE_MM))
+    found: list[tuple[int, int, int, int, int]] = []
+    heights = np.zeros(free.shape[1], dtype=np.int64)
+    last = len(free) - 1
+    for row, line in enumerate(free):
+        heights = np.where(line, heights + 1, 0)
+        below = free[row + 1] if row < last else np.zeros_like(line)
+        stack: list[tuple[int, int]] = []
+        for column, height in enumerate([*heights.tolist(), 0]):
+            start = column
+            while stack and stack[-1][1] >= height:
+                start, high = stack.pop()
+                wide = column - start
+                useful = (high >= high_least and wide >= wide_long) or (
+                    high >= high_long and wide >= wide_least
+                )
+                # one that could grow by the next row is met again there
+                if high and wide and useful and not below[start:column].all():
+                    found.append((-high * wide, row + 1 - high, row + 1, start, column))
+            if height:
+                stack.append((start, height))
+    found.sort()
+    return [block[1:] for block in found]
 
 
-def _pushed_out(
-    box: tuple[float, float, float, float],
-    frame: tuple[float, float, float, float],
-    blocks: Sequence[shapely.Polygon],
-) -> tuple[float, float, float, float]:
-    """Rectangle with each side pushed out, one after the other, to the first block or the frame."""
+def _pushed_out(box: Box, frame: Box, walls: Iterable[shapely.Polygon]) -> Box:
+    """Box with each side pushed out, one after the other, to the first wall or the frame."""
     x0, y0, x1, y1 = box
-    tree = np.array(blocks, dtype=object)
+    all_walls = np.array(list(walls), dtype=object)
 
-    def bounds_in(*window: float) -> npt.NDArray[np.float64]:
-        if not len(tree):
-            return np.zeros((0, 4))
-        parts = shapely.intersection(tree, shapely.box(*window))
+    def bounds_in(*window: float) -> list[list[float]]:
+        if not len(all_walls):
+            return []
+        parts = shapely.intersection(all_walls, shapely.box(*window))
         kept = parts[shapely.area(parts) > 1e-9]
-        return np.asarray(shapely.bounds(kept)).reshape(-1, 4)
+        bounds: list[list[float]] = np.asarray(shapely.bounds(kept)).reshape(-1, 4).tolist()
+        return bounds
 
-    x1 = float(min(bounds_in(x1, y0, frame[2], y1)[:, 0], default=frame[2]))
-    x0 = float(max(bounds_in(frame[0], y0, x0, y1)[:, 2], default=frame[0]))
-    y1 = float(min(bounds_in(x0, y1, x1, frame[3])[:, 1], default=frame[3]))
-    y0 = float(max(bounds_in(x0, frame[1], x1, y0)[:, 3], default=frame[1]))
+    x1 = min(map(itemgetter(0), bounds_in(x1, y0, frame[2], y1)), default=frame[2])
+    x0 = max(map(itemgetter(2), bounds_in(frame[0], y0, x0, y1)), default=frame[0])
+    y1 = min(map(itemgetter(1), bounds_in(x0, y1, x1, frame[3])), default=frame[3])
+    y0 = max(map(itemgetter(3), bounds_in(x0, frame[1], x1, y0)), default=frame[1])
     return x0, y0, x1, y1

@@ -344,7 +344,8 @@ def _stock(
             kept = tuple(
                 Offcut(
                     outline_mm=one.outline_mm,
-                    area_mm2=float(shapely.Polygon(one.outline_mm).area),
+                    area_mm2=one.area_mm2,
+                    holds_mm=() if one.is_rectangle else one.holds_mm,
                 )
                 for one in left.offcuts
                 if one.unit == number

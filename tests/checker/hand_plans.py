@@ -219,8 +219,8 @@ def lid_in_a_frame(halves: int = 1) -> HandPlan:
         Amount(item="fillet", amount=litres, unit="litre", buy=litres, price=18 * litres),
         Amount(item="release wax", amount=waxed, unit="m2", buy=waxed, price=1.2 * waxed),
     )
-    # Blanks one above the other, 25.4 + 1.6 mm each; what is above 60 mm is kept.
-    offcut = 3048.0 * 143.2
+    # Blanks one above the other, 25.4 + 1.6 mm each; what is above 60 mm is kept, less the ends.
+    offcut = (3048.0 - 2 * 25.4) * 143.2
     scrap = 203.2 * 3048.0 - area - offcut
     return finished(
         job,
@@ -249,7 +249,7 @@ def lid_in_a_frame(halves: int = 1) -> HandPlan:
                     Placed(piece=piece.id, x_mm=25.4, y_mm=27.0 * n, turn_deg=0.0, flipped=False)
                     for n, piece in enumerate(pieces)
                 ),
-                offcuts=(Offcut(outline_mm=box(0.0, 60.0, 3048.0, 203.2), area_mm2=offcut),),
+                offcuts=(Offcut(outline_mm=box(25.4, 60.0, 3022.6, 203.2), area_mm2=offcut),),
                 scrap_mm2=scrap,
             ),
         ),

@@ -7,6 +7,7 @@ change besides (a blank moved off its strip is still cut, timed and paid for).
 from dataclasses import dataclass, field, replace
 
 import pytest
+import shapely
 from hand_plans import (
     box_in_two_sections,
     doors_and_a_hatch,
@@ -87,6 +88,17 @@ def with_amount(plan, index, **changes):
 
 def with_purchase(plan, index, **changes):
     return plan.model_copy(update={"purchases": put(plan.purchases, index, **changes)})
+
+
+def with_offcut(plan, outline_mm, **change):
+    """The plan with another outline of the offcut of its second nest, area as it is."""
+    area = shapely.Polygon(outline_mm).area
+    offcut = (
+        plan.nests[1]
+        .offcuts[0]
+        .model_copy(update={"outline_mm": outline_mm, "area_mm2": area, **change})
+    )
+    return with_nest(plan, 1, offcuts=(offcut,))
 
 
 def with_nest(plan, index, **changes):
@@ -828,6 +840,43 @@ def _an_offcut_with_a_piece_in_it(job, plan):
     offcut = plan.nests[1].offcuts[0]
     moved = tuple((x, y - 60.0) for x, y in offcut.outline_mm)
     return job, with_nest(plan, 1, offcuts=(offcut.model_copy(update={"outline_mm": moved}),))
+
+
+@breaks("offcut", 'nest "N2", offcut 1', box_in_two_sections)
+def _an_offcut_nearer_to_a_piece_than_the_cutting_gap(job, plan):
+    return job, with_offcut(plan, ((0.0, 66.5), (1219.2, 66.5), (1219.2, 866.5), (0.0, 866.5)))
+
+
+@breaks("offcut", 'nest "N2", offcut 1', box_in_two_sections)
+def _an_offcut_beside_its_sheet(job, plan):
+    return job, with_offcut(plan, ((0.0, 115.0), (1219.2, 115.0), (1219.2, 915.0), (0.0, 915.0)))
+
+
+@breaks("offcut", 'nest "N2", offcut 1', box_in_two_sections, also={"nest area"})
+def _an_offcut_too_narrow_to_keep(job, plan):
+    return job, with_offcut(plan, ((0.0, 864.0), (1219.2, 864.0), (1219.2, 914.4), (0.0, 914.4)))
+
+
+@breaks("offcut", 'nest "N2", offcut 1', box_in_two_sections, also={"nest area"})
+def _an_offcut_too_short_to_keep(job, plan):
+    return job, with_offcut(plan, ((0.0, 114.4), (300.0, 114.4), (300.0, 414.4), (0.0, 414.4)))
+
+
+@breaks("offcut", 'nest "N2", offcut 1', box_in_two_sections, also={"nest area"})
+def _an_outline_that_does_not_say_what_it_holds(job, plan):
+    return job, with_offcut(plan, ((0.0, 114.4), (1219.2, 114.4), (0.0, 914.4)))
+
+
+@breaks("offcut", 'nest "N2", offcut 1', box_in_two_sections, also={"nest area"})
+def _an_outline_that_does_not_hold_what_it_says(job, plan):
+    triangle = ((0.0, 114.4), (1219.2, 114.4), (0.0, 914.4))
+    square = ((0.0, 114.4), (610.0, 114.4), (610.0, 600.0), (0.0, 600.0))
+    return job, with_offcut(plan, triangle, holds_mm=square)
+
+
+@breaks("offcut", 'nest "N2", offcut 2', box_in_two_sections, also={"nest area"})
+def _an_offcut_named_twice(job, plan):
+    return job, with_nest(plan, 1, offcuts=2 * plan.nests[1].offcuts)
 
 
 @breaks("purchase", 'stock "al roll"', box_in_two_sections)
