@@ -16,6 +16,7 @@ from solver.checker import (
     purchases,
     quantities,
     release,
+    reuse,
     runs,
     seams,
     sections,
@@ -100,6 +101,12 @@ RULES: tuple[Rule, ...] = (
     purchases.counts,
     purchases.on_hand,
     purchases.prices,
+    # what was there before
+    reuse.served_once,
+    reuse.fits,
+    reuse.changes,
+    reuse.built_sections,
+    reuse.rests,
     # counting
     quantities.amounts,
     quantities.packers,
@@ -120,6 +127,7 @@ def check_plan(job: Job, plan: Plan) -> CheckReport:
     if plan.status in status.WITHOUT_PLAN:
         faults.extend(status.proofs(plan, None))
         return CheckReport(tuple(faults), None)
+    job = reuse.job_at_hand(job, plan)
     broken = unreadable(job, plan)
     if broken:
         return CheckReport((*faults, *broken), None)

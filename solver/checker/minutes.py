@@ -8,6 +8,7 @@ from solver.checker.pieces import clamps_on, preforming_mm
 from solver.checker.quantities import filleted_mm, flange_mm, seam_count
 from solver.checker.reading import Reading, bolt_places_mm
 from solver.checker.report import Fault
+from solver.checker.reuse import built_mm, left_of
 from solver.checker.seams import seams_that_show
 from solver.checker.tolerances import near
 from solver.data.job import FOOT_MM
@@ -25,36 +26,31 @@ def work(reading: Reading) -> Work:
 def _bench_work(reading: Reading) -> Work:
     """Making the pieces."""
     rate = reading.job.shop.minutes
-    metals = {piece.sheet.sheet_metal for piece in reading.pieces}
-    templates_mm = [
-        piece.length_mm + piece.piece.trim_mm
-        for piece in reading.pieces
-        if piece.piece.template_of is None
-    ]
+    todo = [(piece, left_of(reading, piece)) for piece in reading.pieces]
+    metals = {piece.sheet.sheet_metal for piece, left in todo if left.from_stock}
+    templates_mm = [piece.length_mm + piece.piece.trim_mm for piece, left in todo if left.template]
     folded_mm = [
-        piece.length_mm + piece.piece.trim_mm
-        for piece in reading.pieces
-        for _ in piece.piece.blank.folds
+        piece.length_mm + piece.piece.trim_mm for piece, left in todo for _ in range(left.folds)
     ]
     folded_mm += [
         piece.piece.blank.above_mm + piece.piece.blank.below_mm
-        for piece in reading.pieces
-        for _ in piece.bends_mm
+        for piece, left in todo
+        for _ in (piece.bends_mm if left.bends else ())
     ]
-    border_ft = sum(piece.outline.length for piece in reading.pieces) / FOOT_MM
+    border_ft = sum(left.border_mm for _, left in todo) / FOOT_MM
     snips = sum(
-        piece.outline.length
+        left.border_mm
         * snip_minutes_per_mm(
             piece.piece.metal,
             piece.sheet.thickness_mm,
             rate.snips_aluminium_per_foot,
             rate.snips_galvanised_per_foot,
         )
-        for piece in reading.pieces
+        for piece, left in todo
     )
-    slits = sum(len(piece.piece.blank.slits_mm) for piece in reading.pieces)
-    v_notches = sum(len(piece.piece.blank.v_notches_mm) for piece in reading.pieces)
-    notches = sum(len(piece.notches) for piece in reading.pieces)
+    slits = sum(left.slits for _, left in todo)
+    v_notches = sum(left.v_notches for _, left in todo)
+    notches = sum(left.notches for _, left in todo)
     return {
         "set up a metal": (len(metals), len(metals) * rate.setup_per_gauge),
         "template": (
@@ -77,16 +73,16 @@ def _bench_work(reading: Reading) -> Work:
 def _fitting_work(reading: Reading) -> Work:
     """Fitting the pieces on the mold."""
     rate, job = reading.job.shop.minutes, reading.job
-    preform_ft = sum(preforming_mm(piece) for piece in reading.pieces) / FOOT_MM
-    fitted_ft = sum(piece.length_mm for piece in reading.pieces) / FOOT_MM
-    standing_ft = (
-        sum(p.length_mm for p in reading.pieces if p.profile.treatment == "standing") / FOOT_MM
-    )
+    todo = [(piece, left_of(reading, piece)) for piece in reading.pieces]
+    to_fit = [piece for piece, left in todo if left.fit]
+    preform_ft = sum(preforming_mm(piece) for piece, left in todo if left.preform) / FOOT_MM
+    fitted_ft = sum(piece.length_mm for piece in to_fit) / FOOT_MM
+    standing_ft = sum(p.length_mm for p in to_fit if p.profile.treatment == "standing") / FOOT_MM
     seams = seam_count(reading)
     showing = sum(seams_that_show(reading, run) for run in reading.runs)
-    clamps = sum(clamps_on(piece) for piece in reading.pieces)
+    clamps = sum(clamps_on(piece) for piece in to_fit)
     corners = len(job.corners)
-    count = len(reading.pieces)
+    count = len(to_fit)
     return {
         "pre-form": (preform_ft, preform_ft * rate.preform_per_foot),
         "fit": (count, count * rate.fit_per_piece + fitted_ft * rate.fit_per_foot),
@@ -103,7 +99,7 @@ def _mold_work(reading: Reading) -> Work:
     bolts = sum(len(bolt_places_mm(edge)) for edge in reading.joints)
     fillet_ft = filleted_mm(reading) / FOOT_MM
     metal_ft = sum(edge.length_mm for edge in reading.metal_edges) / FOOT_MM
-    flange_ft = flange_mm(reading) / FOOT_MM
+    flange_ft = (flange_mm(reading) - built_mm(reading)) / FOOT_MM
     witness_ft = (
         sum(edge.length_mm for edge in reading.joints if not reading.job.carries_metal(edge))
         / FOOT_MM

@@ -9,6 +9,7 @@ from solver.checker.purchases import metal_cost
 from solver.checker.quantities import joints_cost
 from solver.checker.reading import Reading
 from solver.checker.report import Fault
+from solver.checker.reuse import price_of_changes
 from solver.checker.tolerances import near
 from solver.data.plan import Cost
 
@@ -33,7 +34,8 @@ def cost_of(reading: Reading) -> Cost:
         objective=goal.metal * metal
         + goal.joints * joints
         + goal.labor * labor
-        + goal.waste_per_kg * waste,
+        + goal.waste_per_kg * waste
+        + price_of_changes(reading.plan),
     )
 
 

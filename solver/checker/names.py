@@ -112,6 +112,16 @@ def _broken_outlines(plan: Plan) -> Iterator[Fault]:
         for nest in plan.nests
         for number, offcut in enumerate(nest.offcuts, start=1)
     ]
+    rings += [
+        (f'nest "{nest.id}", cut before {number}', gone)
+        for nest in plan.nests
+        for number, gone in enumerate(nest.gone_mm, start=1)
+    ]
+    if plan.rerun is not None:
+        rings += [
+            (f'piece "{one.piece.id}" that is there', one.piece.blank.outline_mm)
+            for one in plan.rerun.existing
+        ]
     for place, ring in rings:
         if len(ring) < 3:
             yield Fault(OUTLINE, place, f"its outline has {len(ring)} points")

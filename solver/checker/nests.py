@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from solver.checker.reading import PieceReading, Reading
 from solver.checker.report import Fault
+from solver.checker.reuse import gone_polygons, sources_of
 from solver.checker.tolerances import GAP_SLACK_MM, NEST_AREA, OUTLINE_AREA, OUTLINE_MM
 from solver.data.job import Job, StockItem
 from solver.data.plan import NestPlan, Placed
@@ -56,12 +57,15 @@ def _polygons(reading: Reading, nest: NestPlan) -> list[shapely.Polygon]:
 
 
 def placed_once(reading: Reading) -> Iterator[Fault]:
-    """Every piece is cut once, and no unit is opened for nothing."""
+    """Every piece is cut once, unless it is there, and no unit is opened for nothing."""
     counts = Counter(one.piece for nest in reading.plan.nests for one in nest.placed)
+    there = sources_of(reading.plan)
     for piece in reading.pieces:
-        if counts[piece.piece.id] != 1:
+        wanted = 0 if piece.piece.id in there else 1
+        if counts[piece.piece.id] != wanted:
+            often = "not once" if wanted else "and is there already"
             yield Fault(
-                "placed once", piece.place, f"is cut {counts[piece.piece.id]} times, not once"
+                "placed once", piece.place, f"is cut {counts[piece.piece.id]} times, {often}"
             )
     for nest in reading.plan.nests:
         if not nest.placed:
@@ -109,8 +113,12 @@ def cutting_gap(reading: Reading) -> Iterator[Fault]:
     gap = reading.job.rules.cutting_gap_mm
     for nest in reading.plan.nests:
         blanks = _polygons(reading, nest)
-        if len(blanks) < 2:
+        names = [one.piece for one in nest.placed]
+        gone = gone_polygons(nest)
+        if len(blanks) + len(gone) < 2:
             continue
+        blanks += gone
+        names += [f"cut before, {number}" for number in range(1, len(gone) + 1)]
         # Slack once more, or blanks laid at exactly the gap would be near by rounding.
         close = gap - GAP_SLACK_MM
         tree = shapely.STRtree(blanks)
@@ -118,8 +126,10 @@ def cutting_gap(reading: Reading) -> Iterator[Fault]:
         for a, b in sorted({(int(i), int(j)) for i, j in pairs.T if i < j}):
             apart = shapely.distance(blanks[a], blanks[b])
             over = shapely.area(shapely.intersection(blanks[a], blanks[b]))
+            if max(a, b) >= len(nest.placed) and min(a, b) >= len(nest.placed):
+                continue  # both were cut for the old plan
             if apart < close or over > GAP_SLACK_MM:
-                one, other = nest.placed[a].piece, nest.placed[b].piece
+                one, other = names[a], names[b]
                 words = f"overlap by {over:.2f} mm2" if over else f"are {apart:.3f} mm apart"
                 yield Fault(
                     "cutting gap",
@@ -190,7 +200,8 @@ def areas(reading: Reading) -> Iterator[Fault]:
         blanks = _polygons(reading, nest)
         offcuts = [shapely.Polygon(offcut.outline_mm) for offcut in nest.offcuts]
         slack = NEST_AREA * region.area + 1.0
-        used = sum(blank.area for blank in blanks) + sum(offcut.area for offcut in offcuts)
+        used = sum(blank.area for blank in (*blanks, *gone_polygons(nest)))
+        used += sum(offcut.area for offcut in offcuts)
         if abs(used + nest.scrap_mm2 - region.area) > slack or nest.scrap_mm2 < -slack:
             yield Fault(
                 "nest area",

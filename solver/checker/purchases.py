@@ -16,9 +16,14 @@ def metal_cost(reading: Reading) -> float:
     return sum(price_of[nest.stock] for nest in reading.plan.nests if nest.bought)
 
 
+def _whole_units(reading: Reading) -> Counter[tuple[str, bool]]:
+    """Units opened for this plan; one that was begun before is neither bought nor on hand."""
+    return Counter((n.stock, n.bought) for n in reading.plan.nests if n.rest_of is None)
+
+
 def counts(reading: Reading) -> Iterator[Fault]:
     """Each unit bought or taken from hand has its nest."""
-    nests = Counter((nest.stock, nest.bought) for nest in reading.plan.nests)
+    nests = _whole_units(reading)
     stated: Counter[tuple[str, bool]] = Counter()
     for purchase in reading.plan.purchases:
         stated[(purchase.stock, True)] += purchase.buy
@@ -32,7 +37,7 @@ def counts(reading: Reading) -> Iterator[Fault]:
 
 def on_hand(reading: Reading) -> Iterator[Fault]:
     """No more is taken from hand than is there, and nothing is bought while some is left there."""
-    nests = Counter((nest.stock, nest.bought) for nest in reading.plan.nests)
+    nests = _whole_units(reading)
     for item in reading.job.stock:
         taken, bought = nests[(item.id, False)], nests[(item.id, True)]
         if taken > item.on_hand:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from solver.checker.pieces import clamps_on
 from solver.checker.reading import Reading, bolt_places_mm
 from solver.checker.report import Fault
+from solver.checker.reuse import built_mm
 from solver.checker.tolerances import near
 from solver.data.job import FOOT_MM, Edge
 from solver.data.plan import Amount
@@ -100,7 +101,7 @@ def quantities(reading: Reading) -> dict[str, Quantity]:
     bolts = float(sum(bolts_by_size(reading).values()))
     clamps = float(sum(clamps_on(piece) for piece in reading.pieces))
     packer_ft = sum(packed_mm(reading).values()) / FOOT_MM
-    flange_ft = flange_mm(reading) / FOOT_MM
+    flange_ft = (flange_mm(reading) - built_mm(reading)) / FOOT_MM
     taped = float(seam_count(reading) + len(job.corners))
     # r²(cot 45° - (pi/2)/2): two tangent triangles less the sector of the arc [derived].
     corner_mm2 = rules.fillet_radius_mm**2 * (1 - math.pi / 4)

@@ -33,6 +33,15 @@ GAP_SLACK_MM = 1e-3
 RIGHT_ANGLE = 1e-4
 """Of the cosine of a corner that is said to be square."""
 
+FOLD_MM = 0.5
+"""Of a fold or slit that is there from the one that is wanted."""
+
+REUSE_CUT_MM = 5.0
+"""Of the length of border still to be cut of a piece that is there."""
+
+REUSE_BORDER = 0.02
+"""Of its whole border besides: corners are cut with the line before or behind them."""
+
 NEST_AREA = 1e-6
 """Of the area of a unit of stock, relatively."""
 

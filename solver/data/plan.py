@@ -304,6 +304,12 @@ class Source(PlanModel):
     flipped: bool
     cut_mm: float
     """Length of its border that is still to be cut."""
+    template: bool = False
+    """Whether a template is made for that cut; a straight one is marked with a rule."""
+    folds: int = 0
+    """Folds that are there already, of one that is trimmed or moved; of one kept, all are."""
+    slits: int = 0
+    v_notches: int = 0
     reason: str
 
 

@@ -188,6 +188,10 @@ def _source(one: Chosen, piece: Piece, existing: Existing, job: Job) -> Source:
             "turn_deg": use.fit.turn_deg,
             "flipped": use.fit.flipped,
             "cut_mm": use.fit.cut_mm,
+            "template": use.needs_template,
+            "folds": use.fit.folds,
+            "slits": use.fit.slits,
+            "v_notches": use.fit.v_notches,
             "reason": moved_reason(job, how, piece, existing),
         }
     )

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
 import shapely
 
 from solver.data.job import Job, StockItem
@@ -33,10 +34,18 @@ from solver.nests.shapes import (
 from solver.planner.assemble import stock_area_mm2
 from solver.planner.nesting import shape_of, stock_of
 from solver.planner.options import PieceOption
-from solver.planner.reuse_stock import AtHand, Counted, Part, free_region, parts_of
+from solver.planner.reuse_stock import (
+    AtHand,
+    Counted,
+    Part,
+    free_region,
+    parts_of,
+    usable_region,
+)
 from solver.planner.sheets import Sheet
 
 Keep = Literal["all", "begun", "none"]
+ROUNDING_MM = 1e-4
 WAYS: tuple[Keep, ...] = ("all", "begun", "none")
 
 
@@ -143,7 +152,30 @@ class RestNester:
                 if not taken[name]:
                     continue
             found[one.id] = (nest, placed)
+        piece_of = {one.id: one.piece for one in pieces}
+        for unit in {nest.id: nest for nest, _ in found.values()}.values():
+            here = {name: put for name, (nest, put) in found.items() if nest.id == unit.id}
+            cuts = [_outline(piece_of[name], put) for name, put in here.items()]
+            if not self._still_right(unit, cuts):
+                for name in here:
+                    del found[name]
         return found
+
+    def _still_right(self, nest: NestPlan, cuts: Sequence[Ring]) -> bool:
+        """Whether old places keep the rules of the new scenario: the stock's border, the gap."""
+        job = self._job
+        item = job.stock_of.get(nest.stock)
+        if item is None:
+            return False
+        region = shapely.buffer(usable_region(job, item), ROUNDING_MM, join_style="mitre")
+        laid = [shapely.Polygon(ring) for ring in cuts]
+        if not shapely.covers(region, laid).all():
+            return False
+        others = np.array([*laid, *(shapely.Polygon(ring) for ring in nest.gone_mm)])
+        tree = shapely.STRtree(others)
+        least = job.rules.cutting_gap_mm - ROUNDING_MM
+        first, second = tree.query(np.array(laid), predicate="dwithin", distance=max(0.0, least))
+        return not bool((first != second).any())
 
     def _can_be_had(self, stock: str, left: Counter[str]) -> bool:
         """Take one whole unit, from hand first; ``left`` goes below zero for bought ones."""
