@@ -14,6 +14,11 @@ from api.service.store import Store
 from api.service.supervise import Channel, supervise
 
 
+def modules_of(kinds: Mapping[str, Kind]) -> list[str]:
+    """Return the modules that children of these kinds run."""
+    return sorted({kind.run.partition(":")[0] for kind in kinds.values()})
+
+
 def service_of(engine: Engine, settings: Settings, *, kinds: Mapping[str, Kind] = KINDS) -> Service:
     """Return a service that is ready to start; raises StoreError."""
     store = Store(settings.folder, most_bytes=settings.store_bytes)
@@ -21,18 +26,10 @@ def service_of(engine: Engine, settings: Settings, *, kinds: Mapping[str, Kind] 
         from api.service.cluster import cluster_service
 
         return cluster_service(store, engine, settings, kinds)
-    children = Children(settings.workers)
+    children = Children(settings.workers, modules_of(kinds))
 
     def solve(order: Order, channel: Channel) -> Ending:
         run = kinds[order.kind].run
         return supervise(order, channel, run=run, children=children, settings=settings)
 
-    return Service(
-        store,
-        engine,
-        solve,
-        settings,
-        kinds=kinds,
-        is_warm=children.was_warm,
-        on_close=children.close,
-    )
+    return Service(store, engine, solve, settings, kinds=kinds, children=children)

@@ -15,7 +15,7 @@ import signal
 import sys
 import threading
 import traceback
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from multiprocessing.connection import Connection, wait
 from typing import Any
@@ -55,10 +55,12 @@ Run = Callable[[Mapping[str, Any], Hears], Answer]
 """Does a job of one kind: inputs as JSON values in, the answer out."""
 
 
-def child_main(orders: Connection, stops: Connection) -> None:
-    """Serve one order; the target of the process."""
+def child_main(orders: Connection, stops: Connection, modules: Sequence[str]) -> None:
+    """Serve one order; the target of the process.  ``modules`` are loaded while it waits."""
     _stand_apart()
-    _warm()
+    for name in modules:  # the fork server has done so already where there is one
+        importlib.import_module(name)
+    gc.freeze()
     try:
         order = json.loads(orders.recv_bytes())
     except (EOFError, OSError):
@@ -139,12 +141,6 @@ def _stand_apart() -> None:
         ctypes.CDLL(None, use_errno=True).prctl(_DIE_WITH_PARENT, signal.SIGKILL)
         if os.getppid() != parent:
             os._exit(1)
-
-
-def _warm() -> None:
-    """Load what most jobs need; the fork server has done so already where there is one."""
-    importlib.import_module("api.service.preload")
-    gc.freeze()
 
 
 def _limit(memory_bytes: int, niceness: int) -> None:

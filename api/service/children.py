@@ -7,7 +7,7 @@ import os
 import queue
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing.connection import Connection
 from multiprocessing.context import BaseContext
@@ -21,7 +21,7 @@ _starting = threading.Lock()  # the process module counts its children without a
 class Child:
     """One process: it gets an order, tells what it finds, and can be stopped or ended."""
 
-    def __init__(self, context: BaseContext) -> None:
+    def __init__(self, context: BaseContext, modules: Sequence[str]) -> None:
         self._orders, orders = context.Pipe(duplex=True)
         stops, self._stops = context.Pipe(duplex=False)
         self._messages: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
@@ -29,7 +29,10 @@ class Child:
         self._stopped = False
         with _starting:
             self._process = context.Process(  # type: ignore[attr-defined]
-                target=child_main, args=(orders, stops), name="splitplan job", daemon=True
+                target=child_main,
+                args=(orders, stops, tuple(modules)),
+                name="splitplan job",
+                daemon=True,
             )
             self._process.start()
         orders.close()
@@ -105,7 +108,8 @@ class Child:
 class Children:
     """Some children that wait for an order; others are started as these are taken."""
 
-    def __init__(self, warm: int) -> None:
+    def __init__(self, warm: int, modules: Sequence[str]) -> None:
+        """Begin to start ``warm`` children, with ``modules`` loaded."""
         # the linear algebra of a small job gains nothing from threads that fight over the cores
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         methods = multiprocessing.get_all_start_methods()
@@ -113,8 +117,9 @@ class Children:
             "forkserver" if "forkserver" in methods else "spawn"
         )
         if "forkserver" in methods:
-            self._context.set_forkserver_preload(["api.service.preload"])
+            self._context.set_forkserver_preload(["api.service.child", *modules])
         self._warm = warm
+        self._modules = tuple(modules)
         self._waiting: list[Child] = []
         self._working: set[Child] = set()
         self._lock = threading.Lock()
@@ -174,7 +179,7 @@ class Children:
                 found = self._waiting.pop(0)
                 child = found if found.alive else None
         if child is None:
-            child = Child(self._context)
+            child = Child(self._context, self._modules)
         with self._lock:
             self._working.add(child)
         self._wanted.set()
@@ -186,7 +191,7 @@ class Children:
             self._wanted.clear()
             while not self._closed and len(self._waiting) < self._warm:
                 try:
-                    child = Child(self._context)
+                    child = Child(self._context, self._modules)
                 except OSError:  # no more processes or files: the next order tries again
                     break
                 if not self._taken_in(child):

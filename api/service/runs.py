@@ -1,4 +1,7 @@
-"""What a child does for each kind of job: inputs as JSON values in, the answer out."""
+"""What a child does for each kind of job: inputs as JSON values in, the answer out.
+
+Only children load this: everything that a solve needs comes with it, so that a fork has it at once.
+"""
 
 from __future__ import annotations
 
@@ -10,13 +13,19 @@ from pathlib import PurePosixPath
 from typing import Any, cast
 
 from api.option_table import OptionsAnswer, rows_of
+from api.papers.all_papers import Choices, paper_files
 from api.real_engine import options_here, plan_here, read_job
 from api.service.checked_plans import checked_plans
 from api.service.child import Answer, Hears, NotShownError
 from api.service.records import RESULT, Document, Outline
 from api.solve_child import PlanNotShownError
+from solver import intake
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
+from solver.planner import alternatives, plan_job
+
+LOADED = (intake, alternatives, plan_job)
+"""What `api.real_engine` would load when it is first used."""
 
 _MOST_REASONS = 20
 ARCHIVE = "papers.zip"
@@ -73,8 +82,6 @@ def run_options(inputs: Mapping[str, Any], hears: Hears) -> Answer:
 
 def run_papers(inputs: Mapping[str, Any], hears: Hears) -> Answer:
     """Write the papers of a plan: the list of files, each file, and all of them as one archive."""
-    from api.papers.all_papers import Choices, paper_files
-
     plan = Plan.model_validate(inputs["plan"])
     scenario = inputs["scenario"]
     job = None if scenario is None else read_job(scenario)

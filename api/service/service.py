@@ -14,6 +14,7 @@ from typing import Any
 from api.engine import Engine
 from api.service.accepting import accepted
 from api.service.board import Board
+from api.service.children import Children
 from api.service.kinds import KINDS, Kind
 from api.service.logs import log_event
 from api.service.records import (
@@ -35,6 +36,7 @@ Solve = Callable[[Order, Channel], Ending]
 """Runs one order to its end, somewhere; raises QuitError."""
 
 _RETRY_SECONDS = 1.0
+_WARM_SECONDS = 0.02
 _PROGRESS_SECONDS = 0.1
 """Progress of one phase is told no more often than this."""
 
@@ -85,11 +87,11 @@ class Service:
         *,
         kinds: Mapping[str, Kind] = KINDS,
         executor: Executor | None = None,
-        is_warm: Callable[[], bool] = lambda: True,
-        on_close: Callable[[], None] = lambda: None,
+        children: Children | None = None,
     ) -> None:
         """Put the parts together; nothing runs before ``start``.
 
+        ``children`` are those of ``solve`` on this machine; they are closed with the service.
         ``executor`` holds a thread for each of ``settings.workers`` supervisors at least.
         """
         self.store = store
@@ -101,11 +103,11 @@ class Service:
         self._executor = executor or ThreadPoolExecutor(
             settings.workers, thread_name_prefix="supervise"
         )
-        self._is_warm = is_warm
-        self._on_close = on_close
+        self.children = children
         self._running: dict[int, _Running] = {}
         self._changed = threading.Condition()
         self._closing = False
+        self.closed = False
         self._full = False
         self._dispatcher = threading.Thread(target=self._dispatch, name="dispatch", daemon=True)
 
@@ -126,8 +128,10 @@ class Service:
         if self._dispatcher.is_alive():
             self._dispatcher.join(timeout)
         self._executor.shutdown(wait=True, cancel_futures=True)
-        self._on_close()
+        if self.children is not None:
+            self.children.close()
         self.store.close()
+        self.closed = True
         log_event("closed")
 
     @property
@@ -137,7 +141,7 @@ class Service:
             return "The service is closing."
         if not self._dispatcher.is_alive():
             return "The service does not work on its queue."
-        if not self._is_warm():
+        if self.children is not None and not self.children.was_warm():
             return "The service loads its libraries."
         if self._full or not self.store.has_room():
             return "The store has no room for more."
@@ -234,6 +238,10 @@ class Service:
                     self._changed.wait()
                 if self._closing:
                     return
+            if self.children is not None and not self.children.was_warm():
+                with self._changed:  # a job is taken only when its child can begin at once
+                    self._changed.wait(timeout=_WARM_SECONDS)
+                continue
             try:
                 order = self.store.claim()
                 self._full = False

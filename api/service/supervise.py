@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import queue
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
@@ -65,7 +65,13 @@ class _Attempt:
 
 
 def supervise(
-    order: Order, channel: Channel, *, run: str, children: Children, settings: Settings
+    order: Order,
+    channel: Channel,
+    *,
+    run: str,
+    children: Children,
+    settings: Settings,
+    clock: Callable[[], float] = time.monotonic,
 ) -> Ending:
     """Run an order in a child and return how it ended; raises QuitError.
 
@@ -73,7 +79,7 @@ def supervise(
     """
     attempt = _Attempt()
     with children.taken() as child:
-        began = time.monotonic()  # the deadline is no matter of the wall clock, which may jump
+        began = clock()  # the deadline is no matter of the wall clock, which may jump
         child.order(_written(order, run, settings))
         while True:
             try:
@@ -86,7 +92,7 @@ def supervise(
                     return ending
             if channel.quit_asked():
                 raise QuitError
-            ending = _in_time(time.monotonic() - began, order, child, attempt, channel, settings)
+            ending = _in_time(clock() - began, order, child, attempt, channel, settings)
             if ending is not None:
                 return ending
 
