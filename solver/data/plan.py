@@ -368,7 +368,7 @@ class Rerun(PlanModel):
     before: Spending | None
     """What finishing the old plan would still have taken."""
     fresh_bound: float | None = None
-    """Proven: no plan of the same sections that ignores the metal that is there costs less."""
+    """Proven: no plan with the same built sections that ignores all metal there costs less."""
     notes: tuple[str, ...] = ()
 
 

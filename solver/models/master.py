@@ -475,6 +475,11 @@ class Master:
         ]
         self.model.add(sum(load) <= sum(room))
 
+    def cheaper_than(self, cost: float) -> None:
+        """Ask for a choice that costs less than this: where there is none, no plan does."""
+        least = sum(coefficient * variable for coefficient, variable in self.variables.cost)
+        self.model.add(least + self._constant <= _floor_money(cost) - 1)
+
     def forbid_sections(self, columns: Sequence[int], most: int) -> None:
         """Allow at most ``most`` of these columns (sections that block one another for ever)."""
         self.model.add(sum(self.variables.sections[i] for i in columns) <= most)

@@ -186,6 +186,6 @@ class _Frame:
             change_price=self.situation.change_price,
             changes=made.changes,
             before=spending_before(self.request.job, self.old, self.work),
-            fresh_bound=best.fresh_bound,
+            fresh_bound=best.fresh_cost,
             notes=(*((SAME,) if best.same else ()), *there.notes, *self.built.notes),
         )

@@ -25,6 +25,7 @@ from solver.planner.reuse_body import Chosen, RerunBody, named, rerun_body, to_c
 from solver.planner.reuse_nests import RestNester, SheetCut
 from solver.planner.reuse_pool import Matcher, Pool, Use, labor_saving
 from solver.planner.reuse_sections import built_flange_mm
+from solver.planner.reuse_seed import seed_of
 from solver.planner.reuse_stock import AtHand, Counted
 from solver.planner.rounds import (
     EMPTIEST,
@@ -45,7 +46,10 @@ from solver.planner.rounds import (
 from solver.planner.sections_of import planned_sections
 
 BETTER = 1e-6
-STAYS = 1e-4
+FRESH_WORK = 2.0
+FRESH_SECONDS = 1.0
+"""Work and time to show that a fresh plan costs no less; it is mostly seen at once."""
+STAYS = 1e-5
 """Money that leaving a piece where it is seems to save: next to nothing, and never too much for a
 bound."""
 
@@ -75,7 +79,8 @@ class Best:
 
     made: RerunBody | None = None
     found: Found = field(default_factory=Found)
-    fresh_bound: float | None = None
+    fresh_cost: float | None = None
+    """Shown: no plan of the same built sections that ignores what is there costs less than this."""
     same: bool = False
     """Whether it is the old plan as it stands."""
 
@@ -182,7 +187,13 @@ class Search:
                     self.best.same = True
                     self._bound_only(seed)
                     return self.best
-        hint = seed or self._hint()
+        hint = seed or self._seed()
+        if seed is None and hint is not None and not self._clashes(hint):
+            order = self._order_of(hint.columns)
+            if order is not None and self._counts(hint):
+                self.candidates.append(_Candidate(hint, order))
+                self.nest(self.candidates[-1], 20)
+        compared = False
         for step, effort in STEPS:
             if self.best.made is not None and self.limits.until.over():
                 break
@@ -191,9 +202,11 @@ class Search:
                     self.nest(self.most_promising(), effort)
             elif not self._decide_and_nest(effort, hint):
                 break
+            if not compared and self.best.made is not None:
+                compared = True
+                self.against_fresh()
             if self._proven(0.0 if self.limits.deadline is not None else ENOUGH_GAP):
                 break
-        self.against_fresh()
         return self.best
 
     def _decide_and_nest(self, effort: int, hint: MasterAnswer | None) -> bool:
@@ -314,6 +327,21 @@ class Search:
         cost = made.body.cost.objective
         return cost - bound <= max(gap, GAP_PROVEN) * max(1.0, abs(cost))
 
+    def _counts(self, answer: MasterAnswer) -> bool:
+        """Whether a choice has as many sections as the rules allow, joints as they ask."""
+        problem = self.problem
+        count = len(answer.columns)
+        most = problem.most_sections
+        if count < problem.fewest_sections or (most is not None and count > most):
+            return False
+        masks = [problem.columns[c] for c in answer.columns]
+        for edge in problem.edges:
+            both = (1 << edge.first) | (1 << edge.second)
+            joint = not any(mask & both == both for mask in masks)
+            if (edge.split == "required" and not joint) or (edge.split == "forbidden" and joint):
+                return False
+        return not (problem.symmetric_pairs or problem.symmetric_groups)
+
     # -- nesting -----------------------------------------------------------------------------------
 
     def nest(self, candidate: _Candidate, effort: int) -> None:
@@ -416,44 +444,31 @@ class Search:
 
     def _old_choice(self) -> MasterAnswer | None:
         """Return the old plan as a choice of the master, if it still is one."""
-        index = {patch.id: i for i, patch in enumerate(self.situation.job.patches)}
-        place = {mask: i for i, mask in enumerate(self.parts.columns.masks)}
-        columns = []
-        for section in self.situation.plan.sections:
-            if any(patch not in index for patch in section.patches):
-                return None
-            column = place.get(sum(1 << index[patch] for patch in section.patches))
-            if column is None:
-                return None
-            columns.append(column)
-        options, whole = self._old_options()
-        if not whole:
+        columns = self._old_columns()
+        patches = sum(len(self.parts.columns.members(column)) for column in columns)
+        if patches != len(self.situation.job.patches):
             return None
-        return self._with_stays(MasterAnswer("feasible", 0.0, None, tuple(columns), options))
+        options = self._old_options()
+        if options is None:
+            return None
+        return self._with_stays(MasterAnswer("feasible", 0.0, None, columns, options))
 
-    def _old_options(self) -> tuple[tuple[int, ...], bool]:
-        """Return options whose pieces are all the old plan's, and whether they cover every line."""
+    def _old_options(self) -> tuple[int, ...] | None:
+        """Return options whose pieces are all the old plan's and cover every line."""
         by_start: dict[tuple[int, int], list[tuple[int, int]]] = {}
         for index, option in enumerate(self.parts.options):
             names = [self.before.same(option, i) for i in range(len(option.pieces))]
             if all(name is not None for name in names):
                 by_start.setdefault((option.run, option.first), []).append((option.count, index))
         chosen: list[int] = []
-        whole = True
         for run, line in enumerate(self.parts.lines):
             total = len(line.edges)
             starts = range(total) if line.run.closed else (0,)
             cover = next((c for s in starts if (c := _cover(by_start, run, s, total))), None)
             if cover is None:
-                whole = False
-                cover = [
-                    index
-                    for first in range(total)
-                    for _, index in sorted(by_start.get((run, first), []))[:1]
-                ]
-                cover = _disjoint(cover, self.parts, total)
+                return None
             chosen += cover
-        return tuple(sorted(chosen)), whole
+        return tuple(sorted(chosen))
 
     def _with_stays(self, answer: MasterAnswer) -> MasterAnswer:
         """Add to a choice the pieces that stay where they are."""
@@ -465,19 +480,37 @@ class Search:
                 reused.append(index)
         return replace(answer, reused=tuple(reused))
 
-    def _hint(self) -> MasterAnswer | None:
-        """Return what of the old plan can stand, for the master to begin with."""
-        options, _ = self._old_options()
-        if not options:
-            return None
+    def _old_columns(self) -> tuple[int, ...]:
+        """Return the old sections that are among the columns."""
         place = {mask: i for i, mask in enumerate(self.parts.columns.masks)}
         index = {patch.id: i for i, patch in enumerate(self.situation.job.patches)}
         masks = [
             sum(1 << index[p] for p in section.patches if p in index)
             for section in self.situation.plan.sections
         ]
-        columns = tuple(place[mask] for mask in masks if mask in place)
-        return self._with_stays(MasterAnswer("feasible", 0.0, None, columns, options))
+        return tuple(place[mask] for mask in masks if mask in place)
+
+    def _seed(self) -> MasterAnswer | None:
+        """Return a choice that changes as little as may be: the old sections, old seams."""
+        columns = self._old_columns()
+        covered = 0
+        for column in columns:
+            covered |= self.parts.columns.masks[column]
+        if covered != (1 << len(self.situation.job.patches)) - 1:
+            return None
+        alike = {
+            index: sum(self.before.same(o, i) is not None for i in range(len(o.pieces)))
+            for index, o in enumerate(self.parts.options)
+        }
+        return seed_of(self.problem, self.parts.options, self.parts.lines, columns, alike)
+
+    def _clashes(self, answer: MasterAnswer) -> bool:
+        """Whether a choice breaks a rule between options: seams at marks, stays of one piece."""
+        chosen = set(answer.options)
+        if any(len(chosen & set(clash)) > 1 for clash in self.problem.clashes):
+            return True
+        served = [self.problem.reuses[i].existing for i in answer.reused]
+        return len(served) != len(set(served))
 
     # -- against a fresh plan ----------------------------------------------------------------------
 
@@ -491,23 +524,23 @@ class Search:
         if made is None or not (self.problem.reuses or self.situation.there.rests):
             return
         self._on_phase("comparing with a fresh plan")
+        cost = made.body.cost.objective
         names = [self.parts.job.stock[item].id for item in stock_order(self.parts.sheets)]
         stock = tuple(
             replace(kind, on_hand=self.situation.scenario_on_hand.get(name, 0))
             for name, kind in zip(names, self.problem.stock, strict=True)
         )
-        fresh = replace(self.problem, reuses=(), stock=stock)
-        answer = self._master(fresh, {}).solve(
-            work=LATER_WORK,
-            seconds=self.limits.until.left(),
+        master = self._master(replace(self.problem, reuses=(), stock=stock), {})
+        master.cheaper_than(cost)
+        answer = master.solve(
+            work=FRESH_WORK,
+            seconds=max(FRESH_SECONDS, self.limits.until.left() or FRESH_SECONDS),
             seed=self.limits.seed,
             should_stop=self.limits.should_stop,
         )
-        self.best.fresh_bound = answer.bound
-        bound = answer.bound if answer.bound is not None else 0.0
-        if made.body.cost.objective <= bound or answer.cost is None or self.limits.until.over():
-            return
-        order = self._order_of(answer.columns)
+        if answer.status == "impossible" and self.parts.dropped_bound >= cost:
+            self.best.fresh_cost = cost
+        order = self._order_of(answer.columns) if answer.cost is not None else None
         if order is not None:
             candidate = _Candidate(self._with_stays(answer), order)
             self.candidates.append(candidate)
@@ -526,16 +559,4 @@ def _cover(
             return None
         at += here[0][0]
         found.append(here[0][1])
-    return found
-
-
-def _disjoint(options: Sequence[int], parts: Parts, total: int) -> list[int]:
-    taken: set[int] = set()
-    found = []
-    for index in options:
-        option = parts.options[index]
-        edges = {(option.first + i) % total for i in range(option.count)}
-        if not edges & taken:
-            taken |= edges
-            found.append(index)
     return found
