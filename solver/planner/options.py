@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from solver.data.job import FOOT_MM, Job
 from solver.data.plan import Mounting
 from solver.data.units import format_length
+from solver.data.until import FOREVER, Until
 from solver.geometry.blanks import Blank, BlankError
 from solver.geometry.folds import SHARP_DEG
 from solver.geometry.lines import Floats, corners_between, sub_line
@@ -142,12 +143,22 @@ def stretch_options(
     lines: tuple[RunLine, ...],
     sheets: tuple[Sheet, ...],
     more: MoreSeams | None = None,
+    *,
+    few: bool = False,
+    blanks: BlankMaker | None = None,
+    until: Until = FOREVER,
 ) -> tuple[tuple[StretchOption, ...], Refusals]:
-    """Return all options of all runs, and why edges lack them; ``more`` names seams to add."""
+    """Return all options of all runs, and why edges lack them; ``more`` names seams to add.
+
+    ``few``: only those that cut a stretch into as few pieces as may be.  ``blanks`` remembers what
+    was made for an earlier call.  Runs met when it is to end have no options.
+    """
     refusals = Refusals()
-    maker = _Maker(job, lines, sheets, refusals)
+    maker = _Maker(job, lines, sheets, refusals, 0 if few else MORE_PIECES, blanks)
     options: list[StretchOption] = []
     for run in range(len(lines)):
+        if until.over():
+            break
         options.extend(maker.options_of(run))
     if more is not None:
         known = {_cut_of(option) for option in options}
@@ -177,12 +188,15 @@ class _Maker:
         lines: tuple[RunLine, ...],
         sheets: tuple[Sheet, ...],
         refusals: Refusals,
+        more_pieces: int = MORE_PIECES,
+        blanks: BlankMaker | None = None,
     ) -> None:
         self.job = job
         self.lines = lines
         self.sheets = sheets
         self.refusals = refusals
-        self.blanks = BlankMaker(job)
+        self.more_pieces = more_pieces
+        self.blanks = BlankMaker(job) if blanks is None else blanks
         self._verdicts: dict[tuple[EdgeNeed, int], tuple[Verdict, ...]] = {}
         self._extents: dict[int, tuple[Floats, Floats, float]] = {}
         self._rooms = [_rooms(job, sheet) for sheet in sheets]
@@ -271,7 +285,7 @@ class _Maker:
                     made = True
                     yield option
             offered += made
-            if offered > MORE_PIECES:
+            if offered > self.more_pieces:
                 return
         if not cut and count == 1:
             self.refusals.uncut.setdefault(edges[0].id, []).append(mounting)

@@ -9,8 +9,9 @@ from solver.checker import check_plan
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
 from solver.planner.impossible import plain_reasons, why_impossible
-from solver.planner.prepare import prepare
-from solver.planner.rounds import Found, Limits, Parts, decide
+from solver.planner.piece_blanks import BlankMaker
+from solver.planner.prepare import prepare, prepare_few
+from solver.planner.rounds import Found, Limits, Parts, decide, ended, first_plan
 from solver.planner.write_plan import (
     Request,
     gap_of,
@@ -58,10 +59,20 @@ def plan_job(
     reasons, also = plain_reasons(job)
     if reasons:
         return checked(impossible(request, reasons, also), job)
-    parts, refusals = prepare(job, watch.phase, limits.until)
+    blanks = BlankMaker(job)
+    soon = prepare_few(job, blanks, limits.until)
+    better = watch.better(request)
+    start = None if soon is None else first_plan(soon, limits, better, watch.phase)
+    parts, refusals = prepare(job, watch.phase, limits.until, blanks=blanks)
+    if parts is None and limits.until.over():
+        # ended before all options were listed: the first plan is all there is, without a bound
+        found = ended(Found() if start is None else start.found, limits)
+        if soon is None or found.body is None:
+            return checked(no_answer(request, found), job)
+        return finished(request, found, soon, watch)
     if parts is None:
         return checked(impossible(request, *why_impossible(job, refusals, None)), job)
-    found = decide(parts, limits, watch.better(request), watch.phase)
+    found = decide(parts, limits, better, watch.phase, start=start)
     if found.body is None:
         if found.impossible:
             reasons, also = why_impossible(job, refusals, parts)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from solver.data.job import Job
 from solver.data.until import Until
-from solver.planner.columns_of import sections_to_choose
+from solver.models.columns import legal_sections
+from solver.models.split_problem import SplitProblem
+from solver.planner.columns_of import MOST_KEPT, Choice, sections_to_choose
 from solver.planner.master_of import costs_of, grown_areas_mm2
-from solver.planner.options import MoreSeams, Refusals, stretch_options
+from solver.planner.options import MoreSeams, Refusals, StretchOption, stretch_options
+from solver.planner.piece_blanks import BlankMaker
 from solver.planner.rounds import Parts
-from solver.planner.run_lines import run_lines
-from solver.planner.sheets import sheets_of
+from solver.planner.run_lines import RunLine, run_lines
+from solver.planner.sheets import Sheet, sheets_of
 from solver.planner.split_of import edge_rules, split_problem_of
 from solver.planner.surrogate import least_costs
 from solver.planner.symmetric import mirror_of, symmetric_pairs
@@ -22,15 +26,49 @@ def prepare(
     on_phase: Callable[[str], None],
     until: Until,
     more: MoreSeams | None = None,
+    blanks: BlankMaker | None = None,
 ) -> tuple[Parts | None, Refusals]:
     """Return the parts, or None and the reasons where some line cannot be made at all.
 
-    ``more`` names seams to offer besides the best ones.
+    ``more`` names seams to offer besides the best ones; ``blanks`` remembers blanks made before.
     """
     lines = run_lines(job)
     sheets = sheets_of(job)
     on_phase("cutting runs into pieces")
-    options, refusals = stretch_options(job, lines, sheets, more)
+    options, refusals = stretch_options(job, lines, sheets, more, blanks=blanks, until=until)
+
+    def choose(split: SplitProblem, constant: float) -> Choice:
+        on_phase("listing sections")
+        mirror = mirror_of(job) if job.rules.symmetric_split else None
+        return sections_to_choose(split, constant, until, mirror)
+
+    return _parts(job, lines, sheets, options, choose), refusals
+
+
+def prepare_few(job: Job, blanks: BlankMaker, until: Until) -> Parts | None:
+    """Return parts for a first plan soon: each stretch in as few pieces as may be.
+
+    None where some line has no such option, or where the legal sections are too many to list soon.
+    """
+    lines = run_lines(job)
+    sheets = sheets_of(job)
+    options, _ = stretch_options(job, lines, sheets, few=True, blanks=blanks, until=until)
+
+    def choose(split: SplitProblem, constant: float) -> Choice | None:
+        columns = legal_sections(split, most=MOST_KEPT, until=until)
+        return Choice(columns, math.inf) if columns.complete else None
+
+    return _parts(job, lines, sheets, options, choose)
+
+
+def _parts(
+    job: Job,
+    lines: tuple[RunLine, ...],
+    sheets: tuple[Sheet, ...],
+    options: tuple[StretchOption, ...],
+    choose: Callable[[SplitProblem, float], Choice | None],
+) -> Parts | None:
+    """Return the parts, None where a line cannot be made or there are no sections to choose."""
     mountings: dict[str, set[str]] = {}
     for option in options:
         run = lines[option.run].edges
@@ -38,31 +76,26 @@ def prepare(
             edge = run[(option.first + i) % len(run)].id
             mountings.setdefault(edge, set()).add(option.mounting)
     if any(edge.id not in mountings for line in lines for edge in line.edges):
-        return None, refusals
+        return None
     rules = edge_rules(job, mountings)
     costs = costs_of(job)
     areas = grown_areas_mm2(job, options)
     least = least_costs(job, lines, sheets, options, costs, areas)
     split = split_problem_of(job, rules, least.edges, costs.section)
-    on_phase("listing sections")
-    mirror = mirror_of(job) if job.rules.symmetric_split else None
-    choice = sections_to_choose(split, least.constant, until, mirror)
-    return (
-        Parts(
-            job=job,
-            lines=lines,
-            sheets=sheets,
-            options=options,
-            edge_rules=rules,
-            costs=costs,
-            areas=areas,
-            split=split,
-            columns=choice.columns,
-            dropped_bound=choice.dropped_bound,
-            cut_by_clock=choice.cut_by_clock,
-            symmetric_pairs=symmetric_pairs(job, choice.columns)
-            if job.rules.symmetric_split
-            else (),
-        ),
-        refusals,
+    choice = choose(split, least.constant)
+    if choice is None:
+        return None
+    return Parts(
+        job=job,
+        lines=lines,
+        sheets=sheets,
+        options=options,
+        edge_rules=rules,
+        costs=costs,
+        areas=areas,
+        split=split,
+        columns=choice.columns,
+        dropped_bound=choice.dropped_bound,
+        cut_by_clock=choice.cut_by_clock,
+        symmetric_pairs=symmetric_pairs(job, choice.columns) if job.rules.symmetric_split else (),
     )

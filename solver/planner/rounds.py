@@ -142,18 +142,40 @@ class Unlike:
     by: int = 1
 
 
+@dataclass(frozen=True)
+class Start:
+    """A plan found among a few of a job's options, and what is known of nests by then."""
+
+    found: Found
+    nester: Nester
+
+
+def first_plan(
+    parts: Parts,
+    limits: Limits,
+    on_better: Callable[[Found], None],
+    on_phase: Callable[[str], None],
+) -> Start | None:
+    """Return the first plan that these few options make; it says nothing of the bound of all."""
+    search = _Search(parts, limits, on_better, on_phase, Unlike())
+    search.try_choices(0)
+    found = replace(search.found, bound=None, rounds=0, impossible=False)
+    return None if found.body is None else Start(found, search.nester)
+
+
 def decide(
     parts: Parts,
     limits: Limits,
     on_better: Callable[[Found], None],
     on_phase: Callable[[str], None],
     unlike: Unlike | None = None,
+    start: Start | None = None,
 ) -> Found:
     """Run rounds until nothing better comes, and return the best plan with the proven bound.
 
-    ``on_better`` is called with each better plan (and checks it).
+    ``on_better`` is called with each plan better than ``start`` (and checks it).
     """
-    search = _Search(parts, limits, on_better, on_phase, unlike or Unlike())
+    search = _Search(parts, limits, on_better, on_phase, unlike or Unlike(), start)
     timed = limits.deadline is not None
     idle, before = 0, math.inf
     for step, effort in _steps(timed):
@@ -170,7 +192,11 @@ def decide(
                 search.nest(candidate, effort)
         if _proven(search.found, 0.0 if timed else ENOUGH_GAP):
             break
-    found = search.found
+    return ended(search.found, limits)
+
+
+def ended(found: Found, limits: Limits) -> Found:
+    """Return what was found with the mark of who ended the search, if not the search itself."""
     found.stopped = limits.should_stop()
     found.time_cut |= Until(limits.deadline).over()
     return found
@@ -209,15 +235,19 @@ class _Search:
         on_better: Callable[[Found], None],
         on_phase: Callable[[str], None],
         unlike: Unlike,
+        start: Start | None = None,
     ) -> None:
         self.parts = parts
         self.limits = limits
-        self.found = Found(time_cut=parts.cut_by_clock)
+        self.found = Found() if start is None else start.found
+        self.found.time_cut |= parts.cut_by_clock
         self.candidates: list[_Candidate] = []
         self._on_better = on_better
         self._on_phase = on_phase
         self._problem = problem_of(parts)
-        self._nester = Nester(parts.job, parts.sheets, limits.seed)
+        self.nester = (
+            Nester(parts.job, parts.sheets, limits.seed) if start is None else start.nester
+        )
         self._lazy = LazyRows([], [], LaneCuts(parts.job, parts.sheets, parts.options), unlike)
         self._tight: dict[int, float] = {}
         """How full the stock of sheet metals gets whose blanks did not all fit."""
@@ -291,7 +321,7 @@ class _Search:
     def nest(self, candidate: _Candidate, effort: int) -> None:
         """Buy and nest for a candidate with this effort, and keep the plan if it is the best."""
         self._on_phase("nesting" if not candidate.nests else "nesting again")
-        nests = nest_choice(self.parts, self._nester, candidate.answer, effort, self.limits)
+        nests = nest_choice(self.parts, self.nester, candidate.answer, effort, self.limits)
         self.found.time_cut |= any(nest.bought.cut_short for nest in nests)
         candidate.fill = learned_fill(nests)
         candidate.nests = tuple(nests)
@@ -309,7 +339,7 @@ class _Search:
         if best is None or candidate.cost < best.cost.objective - 1e-9:
             self.found.body = body
             self.found.nests = candidate.nests
-            self.found.purchase_bound = partial(self._nester.bounds, candidate.nests)
+            self.found.purchase_bound = partial(self.nester.bounds, candidate.nests)
             self._on_better(self.found)
 
     def _avoid(self, candidate: _Candidate, failed: Sequence[int]) -> None:

@@ -40,3 +40,23 @@ def test_a_sheet_that_is_too_small_for_any_choice_ends_without_an_answer():
     plan = plan_job(tub_on_one_sheet(13, 26))
     assert plan.status == "no answer"
     assert any("22 ga galvanised" in note for note in plan.notes)
+
+
+def test_a_first_plan_comes_before_all_ways_to_cut_are_listed():
+    """Whoever waits sees a plan soon; whoever stops then keeps it, without a bound."""
+    phases = []
+    job = read_job(SCENARIOS / "deck-hatch.json")
+    plan = plan_job(
+        job,
+        on_progress=lambda progress: phases.append(progress.phase),
+        should_stop=lambda: "better plan" in phases,
+    )
+    assert plan.status == "stopped"
+    assert plan.proof.bound is None
+    assert check_plan(job, plan).ok
+    assert phases.index("better plan") < phases.index("cutting runs into pieces")
+
+
+def test_asked_to_stop_at_once_there_is_no_answer_but_no_error_either():
+    plan = plan_job(read_job(SCENARIOS / "deck-hatch.json"), should_stop=lambda: True)
+    assert plan.status == "no answer"
