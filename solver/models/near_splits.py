@@ -4,7 +4,8 @@ With multipliers from a linear program every section has a reduced cost of zero 
 of a split add up to at most its cost less the bound.  So a split within a window of the bound has
 only sections within it, and partial choices are dropped as soon as their sum passes it.  Nodes are
 covered in one order: the section that covers the first node left open holds no earlier node, so
-every choice is met once.  Partial choices are rows of 64-bit words, grown by hundreds at a time.
+every choice is met once.  What the last section must be is looked up.  Partial choices are rows of
+64-bit words, grown by hundreds at a time.
 
 Inside a window of some parts in a thousand this takes milliseconds where an integer program takes
 seconds, and it tells the runners-up as well.
@@ -27,6 +28,7 @@ Words = NDArray[np.uint64]
 _ROWS_PER_BATCH = 4_000
 _PAIRS_PER_BATCH = 1_000_000
 _ONE = np.uint64(1)
+_SPREAD = np.uint64(0x9E3779B97F4A7C15)
 
 
 @dataclass(frozen=True)
@@ -62,43 +64,73 @@ def choices_within(
     """
     nodes = len(order)
     words = _words_of(pool.cover, order)
-    groups = _by_first_node(words, pool.reduced, nodes)
     full = _words_of(csr_matrix(np.ones((1, nodes))), np.arange(nodes))[0]
+    sections = _Sections(pool, words, full, _by_first_node(words, pool.reduced, nodes))
     start = _Partial(
         np.zeros((1, words.shape[1]), dtype=np.uint64),
         np.zeros(1),
         np.zeros(1),
         np.zeros((1, 0), dtype=np.int32),
     )
-    stack, found, met = [start], [np.zeros((0, 0), dtype=np.int32)], 0
+    stack, found, met = [start], [], 0
     while stack:
         batch = stack.pop()
         met += len(batch.covered)
         if met > most_partial or until.over():
             return None
-        grown = _grown(batch, pool, words, groups, full, k, window)
-        if grown is None:
-            continue
-        done = (grown.covered == full).all(axis=1)
-        found.append(grown.path[done & (np.abs(grown.count - k) < 0.5)])
-        left = grown.rows(np.nonzero(~done & (grown.count < k - 0.5))[0])
-        stack += [
-            left.rows(slice(at, at + _ROWS_PER_BATCH))
-            for at in range(0, len(left.covered), _ROWS_PER_BATCH)
-        ]
+        found += sections.completions(batch, k, window)
+        grown = _grown(batch, sections, k, window)
+        if grown is not None:
+            stack += [
+                grown.rows(slice(at, at + _ROWS_PER_BATCH))
+                for at in range(0, len(grown.covered), _ROWS_PER_BATCH)
+            ]
     return [tuple(row) for paths in found for row in paths.tolist()]
 
 
-def _grown(
-    batch: _Partial,
-    pool: Pool,
-    words: Words,
-    groups: list[Index],
-    full: Words,
-    k: int,
-    window: float,
-) -> _Partial | None:
-    """Add to every partial choice each section that may cover its first open node."""
+class _Sections:
+    """The sections of a pool as words, by their first node and by what they hold."""
+
+    def __init__(self, pool: Pool, words: Words, full: Words, groups: list[Index]) -> None:
+        self.pool, self.words, self.full, self.groups = pool, words, full, groups
+        keys = _key(words)
+        self._order = np.argsort(keys, kind="stable")
+        self._keys = keys[self._order]
+        self.most = float(pool.counts.max(initial=0.0))
+
+    def completions(self, batch: _Partial, k: int, window: float) -> list[NDArray[np.int32]]:
+        """Paths of the choices that one more section completes."""
+        rows = np.nonzero(k - batch.count <= self.most + 0.5)[0]
+        open_nodes = ~batch.covered[rows] & self.full
+        keys = _key(open_nodes)
+        low = np.searchsorted(self._keys, keys, side="left")
+        many = np.searchsorted(self._keys, keys, side="right") - low
+        which = np.repeat(np.arange(len(rows)), many)
+        if not len(which):
+            return []
+        step = np.arange(len(which)) - np.repeat(np.cumsum(many) - many, many)
+        last = self._order[low[which] + step]
+        row = rows[which]
+        good = (self.words[last] == open_nodes[which]).all(axis=1)
+        good &= batch.spent[row] + self.pool.reduced[last] <= window
+        good &= np.abs(batch.count[row] + self.pool.counts[last] - k) < 0.5
+        row, last = row[good], last[good]
+        return [np.hstack([batch.path[row], last[:, None].astype(np.int32)])]
+
+
+def _key(words: Words) -> Words:
+    """One word for each row; rows that differ seldom share it."""
+    key = words[:, 0].copy()
+    for word in range(1, words.shape[1]):
+        key ^= words[:, word] * _SPREAD
+    return key
+
+
+def _grown(batch: _Partial, sections: _Sections, k: int, window: float) -> _Partial | None:
+    """Add to every partial choice each section that may cover its first open node, but the last."""
+    pool, words, groups, full = sections.pool, sections.words, sections.groups, sections.full
+    some_open = (batch.covered != full).any(axis=1)
+    batch = batch.rows(np.nonzero(some_open & (k - batch.count > 1.5))[0])
     first = _first_node(~batch.covered & full)
     children: list[_Partial] = []
     for node in np.unique(first).tolist():
@@ -112,7 +144,7 @@ def _grown(
             room = window - batch.spent[some]
             few = group[: int(np.searchsorted(pool.reduced[group], room.max(), side="right"))]
             good = pool.reduced[few][None, :] <= room[:, None]
-            good &= pool.counts[few][None, :] <= k - batch.count[some][:, None] + 0.5
+            good &= pool.counts[few][None, :] <= k - batch.count[some][:, None] - 0.5
             for word in range(words.shape[1]):
                 good &= (batch.covered[some, word][:, None] & words[few, word][None, :]) == 0
             parent, child = np.nonzero(good)

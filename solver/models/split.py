@@ -39,6 +39,7 @@ from solver.models.removal import (
 from solver.models.split_large import CENT, large_search
 from solver.models.split_master import (
     COST_TOLERANCE,
+    WIDER,
     Cheapest,
     Index,
     Master,
@@ -67,7 +68,7 @@ NO_ANSWER = "no answer"
 
 # Past the deadline of a large body, what its runners-up may still take.
 RUNNER_UP_SECONDS = 5.0
-# Costs above the cheapest up to which runners-up are listed first, as a share; then twice that.
+# Costs above the cheapest up to which runners-up are listed first, as a share; then more.
 FIRST_REACH = 0.0025
 
 
@@ -291,7 +292,7 @@ class _Near:
             if upto >= most_cost:
                 self.ended = True
                 return
-            reach, before = 2.0 * reach, upto + COST_TOLERANCE
+            reach, before = WIDER * reach, upto + COST_TOLERANCE
 
     def _takes(self, cost: float, choice: tuple[int, ...]) -> bool:
         """Choose a split if it differs from those before it and comes off."""

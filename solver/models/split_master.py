@@ -42,9 +42,10 @@ _WIDER_LOOKS = (3_000, 12_000, 40_000)
 _LEAST_VIOLATION = 0.02
 _MOST_TO_LIST = 30_000
 _PARTIAL_AT_FIRST = 200_000
-_PARTIAL_AT_LAST = 2_000_000
-# Windows above the bound that are listed in turn, as a share of it, each twice the one before.
+_PARTIAL_AT_LAST = 4_000_000
+# Windows above the bound that are listed in turn: the first as a share of it, then ever wider.
 _FIRST_WINDOW = 0.002
+WIDER = 1.4
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,7 @@ class Master:
     """Nodes as a sweep over the body meets them."""
     whole: dict[int, Linear] = field(default_factory=dict)
     """For each k the best linear program over all sections."""
+    rows_of_whole: dict[int, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.cover = csr_matrix(self.cover)
@@ -189,6 +191,7 @@ def relax(
                 k not in master.whole or best > master.whole[k].bound
             ):
                 master.whole[k] = linear
+                master.rows_of_whole[k] = len(right)
             return linear
         active = _extend(active, gain, cover)
 
@@ -432,29 +435,45 @@ def cheapest_choice(
 
 
 def _likely_count(master: Master, counts: Sequence[int], penalty: float, until: Until) -> int:
-    """Find the k of least linear bound, which is convex in k."""
+    """Find the k of least linear bound, which is convex in k: by wider steps, then by halves."""
     everything = np.arange(master.cover.shape[0])
-    k = counts[0]
-    seen: set[int] = set()
-    step = max(1, len(counts) // 4)
-    best = (np.inf, k)
-    while k not in seen and not until.over():
-        seen.add(k)
-        linear = relax(master, k, everything, penalty, until)
-        if len(linear.chosen):
-            master.basis = linear.chosen
-        value = linear.bound
-        if value < best[0] - COST_TOLERANCE:
-            best = (value, k)
-            k = counts[min(counts.index(k) + step, len(counts) - 1)]
-        elif step > 1:
-            step = 1
-            after = counts.index(best[1]) + 1
-            k = counts[min(after, len(counts) - 1)]
+    known: dict[int, float] = {}
+
+    def value(place: int) -> float:
+        if place not in known:
+            linear = relax(master, counts[place], everything, penalty, until)
+            if len(linear.chosen):
+                master.basis = linear.chosen
+            known[place] = linear.bound
+        return known[place]
+
+    last = len(counts) - 1
+    low, step = 0, 1
+    while low < last and not until.over():
+        after = min(low + step, last)
+        if value(after) >= value(low) - COST_TOLERANCE:
+            break
+        low, step = after, 2 * step
+    # the least lies within the last two steps
+    left, right = max(0, low - step // 2), min(low + step, last)
+    while right - left > 1 and not until.over():
+        if low - left > 1:
+            middle = (left + low) // 2
+            if value(middle) < value(low) - COST_TOLERANCE:
+                low, right = middle, low
+            else:
+                left = middle
+        elif right - low > 1:
+            middle = (low + right) // 2
+            if value(middle) < value(low) - COST_TOLERANCE:
+                left, low = low, middle
+            else:
+                right = middle
+        elif low > left and value(left) < value(low) - COST_TOLERANCE:
+            low, right = left, low
         else:
-            before = counts.index(best[1]) - 1
-            k = counts[max(before, 0)]
-    return best[1]
+            break
+    return counts[low]
 
 
 @dataclass
@@ -493,7 +512,11 @@ class _Search:
         pool = np.arange(master.cover.shape[0])
         tried = False
         for round_number in range(_MOST_CLIQUE_ROUNDS + 1):
-            linear = relax(master, k, pool, self.most_cost, self.until, self.target())
+            rows = len(master.cliques) + len(master.rows)
+            if round_number == 0 and master.rows_of_whole.get(k) == rows:
+                linear = master.whole[k]
+            else:
+                linear = relax(master, k, pool, self.most_cost, self.until, self.target())
             if len(linear.chosen):
                 master.basis = linear.chosen
             master.bounds[k] = max(master.bounds[k], min(linear.bound, self.ceiling()))
@@ -540,7 +563,7 @@ class _Search:
                 if self.chosen is None:
                     master.bounds[k] = np.inf
                 return True
-            window *= 2.0
+            window *= WIDER
         return False
 
     def _quick(self, k: int, linear: Linear, count: int = 600) -> None:
