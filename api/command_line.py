@@ -31,6 +31,8 @@ from api.papers.command import add_papers_command, run_papers
 from api.piece_list import piece_table
 from api.plan_files import read_plan
 from api.planning import options_command, plan_command, read_scenario
+from api.rerun_command import add_rerun_arguments, rerun_command
+from api.rerun_summary import rerun_summary
 from api.solve_apart import SolveError, SolveQuitError
 from api.summary import SCREEN_LINES, count_words, summarise
 from api.tables import WIDTH, plain, wrap
@@ -38,6 +40,7 @@ from api.what_if_words import add_what_ifs
 from solver.data.digest import digest_of
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
+from solver.data.work import WorkRecord
 
 _EPILOG = """\
 exit codes:
@@ -175,6 +178,14 @@ def _parser() -> argparse.ArgumentParser:
     several.add_argument("--full", action="store_true", help="name every joint that differs")
     add_what_ifs(several)
 
+    again = _command(
+        commands,
+        "rerun",
+        "plan again with what an old plan left: cut, bought, built",
+        rerun_command,
+    )
+    add_rerun_arguments(again, _seconds, _seed)
+
     check = _command(commands, "check", "check a plan against its scenario", _check)
     check.add_argument("scenario", metavar="SCENARIO", type=Path)
     check.add_argument("plan", metavar="PLAN", type=Path)
@@ -191,7 +202,7 @@ def _parser() -> argparse.ArgumentParser:
 
     schema = _command(commands, "schema", "print a JSON Schema, for editors and programs", _schema)
     schema.add_argument(
-        "which", nargs="?", choices=("scenario", "resolved", "plan"), default="scenario"
+        "which", nargs="?", choices=("scenario", "resolved", "plan", "work"), default="scenario"
     )
     _output(schema, "write it to this file instead of stdout")
 
@@ -339,6 +350,7 @@ def _schema(options: argparse.Namespace, engine: Engine, streams: Streams) -> in
         "scenario": engine.scenario_schema,
         "resolved": engine.resolved_schema,
         "plan": Plan.model_json_schema,
+        "work": WorkRecord.model_json_schema,
     }
     return _emit(json.dumps(schemas[options.which](), indent=1), options, streams)
 
@@ -377,7 +389,10 @@ def _summary(options: argparse.Namespace, engine: Engine, streams: Streams) -> i
     job = None
     if options.scenario is not None:
         job = engine.read(read_scenario(options.scenario, engine))
-    streams.out.write(summarise(plan, job, lines=None if options.full else SCREEN_LINES))
+    if plan.rerun is not None:
+        streams.out.write(rerun_summary(plan, job, full=options.full))
+    else:
+        streams.out.write(summarise(plan, job, lines=None if options.full else SCREEN_LINES))
     return DONE
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
+from api.solve_apart import rerun_apart
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
 
@@ -53,6 +54,25 @@ class OptionsFunction(Protocol):
         """Return the plans, the cheapest first; see `api.solve_apart.options_apart`."""
 
 
+class RerunFunction(Protocol):
+    """Plans a scenario again with what an old plan left, and can be stopped."""
+
+    def __call__(
+        self,
+        scenario: dict[str, Any],
+        *,
+        old_plan: dict[str, Any],
+        record: dict[str, Any],
+        seconds: float | None,
+        seed: int,
+        on_progress: Callable[[Progress], None] | None = None,
+        should_stop: Callable[[], bool] | None = None,
+        should_quit: Callable[[], bool] | None = None,
+        on_wait: Callable[[], None] | None = None,
+    ) -> Plan:
+        """Return the plan; see `api.solve_apart.rerun_apart`."""
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing that the checker found: the rule that is broken, where, and a sentence."""
@@ -83,3 +103,4 @@ class Engine:
     options: OptionsFunction
     what_if: Callable[[Job, WhatIf], Job]
     """The job with what the builder asks; raises ScenarioErrors."""
+    rerun: RerunFunction = rerun_apart

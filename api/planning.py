@@ -47,7 +47,7 @@ def plan_command(options: argparse.Namespace, engine: Engine, streams: Streams) 
     asked = _asked(options, engine)
     compare = options.symmetric and not options.json
     share = 0.5 if compare else 1.0
-    with _listening(options, streams, asked.job.currency) as listening:
+    with listen(options, streams, asked.job.currency) as listening:
         plan = engine.plan(
             asked.scenario,
             seconds=_share(options.seconds, share),
@@ -79,7 +79,7 @@ def options_command(options: argparse.Namespace, engine: Engine, streams: Stream
     asked = _asked(options, engine)
     symmetric = asked.job.rules.symmetric_split
     share = options.count / (options.count + 1) if symmetric else 1.0
-    with _listening(options, streams, asked.job.currency, STOPPING_OPTIONS) as listening:
+    with listen(options, streams, asked.job.currency, STOPPING_OPTIONS) as listening:
         plans = engine.options(
             asked.scenario,
             count=options.count,
@@ -207,9 +207,10 @@ class _Listening:
 
 
 @contextmanager
-def _listening(
+def listen(
     options: argparse.Namespace, streams: Streams, currency: str, stopping: str = STOPPING
 ) -> Iterator[_Listening]:
+    """Listen to Ctrl-C and tell the progress while plans are made."""
     with Interrupts() as interrupts:
         listening = _Listening(
             interrupts, streams, currency, stopping=stopping, quiet=options.quiet

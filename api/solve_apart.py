@@ -105,6 +105,40 @@ def options_apart(
     )
 
 
+def rerun_apart(
+    scenario: dict[str, Any],
+    *,
+    old_plan: dict[str, Any],
+    record: dict[str, Any],
+    seconds: float | None,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None = None,
+    should_stop: Callable[[], bool] | None = None,
+    should_quit: Callable[[], bool] | None = None,
+    on_wait: Callable[[], None] | None = None,
+    niceness: int = 0,
+    command: Sequence[str] = (sys.executable, "-m", "api.solve_child"),
+    grace_seconds: float = GRACE_SECONDS,
+) -> Plan:
+    """Return the plan of what is still to do, for what an old plan left (JSON values).
+
+    Otherwise as `plan_apart`.
+    """
+    (plan,) = _plans_apart(
+        {
+            "scenario": scenario,
+            "seconds": seconds,
+            "seed": seed,
+            "niceness": niceness,
+            "rerun": {"old_plan": old_plan, "record": record},
+        },
+        _Listener(on_progress, should_stop, should_quit, on_wait),
+        command,
+        grace_seconds,
+    )
+    return plan
+
+
 @dataclass(frozen=True)
 class _Listener:
     """Who hears of the progress, and who may stop or quit."""

@@ -1,8 +1,9 @@
 """The child process that makes one plan or several: JSON lines in, JSON lines out.
 
 In: one request ``{"scenario", "seconds", "seed", "niceness"}``, for several plans with
-``{"options": {"count", "differ_by"}}``, then perhaps a line ``stop``; when the input ends, so does
-the child, so that none is left behind.  Out: any number of ``{"progress": ...}``, then one of
+``{"options": {"count", "differ_by"}}``, for a rerun ``{"rerun": {"old_plan", "record"}}``, then
+perhaps a line ``stop``; when the input ends, so does the child, so that none is left behind.
+Out: any number of ``{"progress": ...}``, then one of
 ``{"plans": [...]}``, ``{"problems"}``, ``{"refused"}``, ``{"crashed"}``.
 Native libraries that print get stderr: the protocol has a copy of stdout to itself.
 """
@@ -91,15 +92,18 @@ def serve_one(
         if request.get("niceness"):
             with contextlib.suppress(OSError, AttributeError):  # not on every system
                 os.nice(int(request["niceness"]))
+        kind = "options" if "options" in request else "rerun" if "rerun" in request else ""
+        makers: dict[str, Callable[..., tuple[Plan, ...]]]
+        makers = {"options": find_options, "rerun": _again, "": _alone(plan_job)}
         make = partial(
-            find_options if "options" in request else _alone(plan_job),
-            read(request["scenario"]),
+            makers[kind],
+            request["scenario"] if kind == "rerun" else read(request["scenario"]),
             seconds=request["seconds"],
             seed=request["seed"],
             on_progress=lambda progress: send({"progress": progress.model_dump(mode="json")}),
             should_stop=stop.is_set,
         )
-        plans = make(**request.get("options", {}))
+        plans = make(**request.get(kind, {}))
         send({"plans": [plan.model_dump(mode="json") for plan in plans]})
     except ScenarioErrors as errors:
         problems = [asdict(problem) for problem in errors.problems]
@@ -115,6 +119,30 @@ def serve_one(
 
 def _alone(plan_job: PlanJob) -> Callable[..., tuple[Plan, ...]]:
     return lambda job, **how: (plan_job(job, **how),)
+
+
+def _again(
+    scenario: dict[str, Any],
+    *,
+    old_plan: dict[str, Any],
+    record: dict[str, Any],
+    seconds: float | None,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None,
+    should_stop: Callable[[], bool] | None,
+) -> tuple[Plan, ...]:
+    from api.rerunning import rerun
+
+    plan = rerun(
+        old_plan,
+        scenario,
+        record,
+        seconds=seconds,
+        seed=seed,
+        on_progress=on_progress,
+        should_stop=should_stop,
+    )
+    return (plan,)
 
 
 def main() -> None:
