@@ -23,6 +23,8 @@ class _Way:
     cost: float
     options: tuple[int, ...]
     reuses: tuple[int, ...]
+    taken: frozenset[int]
+    """Pieces at hand that it takes."""
 
 
 def seed_of(
@@ -55,6 +57,10 @@ def seed_of(
     for those in by_piece.values():
         those.sort(key=lambda number: (-problem.reuses[number].saving, number))
     per_mm2 = [kind.price / max(1.0, kind.capacity_mm2) for kind in problem.stock]
+    clashing: dict[int, frozenset[int]] = {}
+    for number, clash in enumerate(problem.clashes):
+        for index in clash:
+            clashing[index] = clashing.get(index, frozenset()) | {number}
     used: set[int] = set()
     chosen: list[int] = []
     reused: list[int] = []
@@ -65,12 +71,12 @@ def seed_of(
             key = options[index].first, options[index].count
             if key not in steps or way.cost < steps[key].cost:
                 steps[key] = way
-        best = _along(steps, len(line.edges), closed=line.run.closed)
+        best = _along(steps, len(line.edges), clashing, closed=line.run.closed)
         if best is None:
             return None
         chosen += best.options
         reused += best.reuses
-        used |= {problem.reuses[number].existing for number in best.reuses}
+        used |= best.taken
     return MasterAnswer(
         "feasible", 0.0, None, tuple(columns), tuple(sorted(chosen)), reused=tuple(sorted(reused))
     )
@@ -110,29 +116,45 @@ def _priced(
         cost -= problem.reuses[free].saving
         taken.add(problem.reuses[free].existing)
         reuses.append(free)
-    return _Way(cost, (index,), tuple(reuses))
+    return _Way(cost, (index,), tuple(reuses), frozenset(taken))
 
 
-def _along(steps: Mapping[tuple[int, int], _Way], total: int, *, closed: bool) -> _Way | None:
+def _along(
+    steps: Mapping[tuple[int, int], _Way],
+    total: int,
+    clashing: Mapping[int, frozenset[int]],
+    *,
+    closed: bool,
+) -> _Way | None:
     """Return the cheapest options that cover a run once; a loop may be begun anywhere."""
+    none: frozenset[int] = frozenset()
     best: _Way | None = None
     for start in range(total) if closed else (0,):
-        ways: list[_Way | None] = [_Way(0.0, (), ()), *([None] * total)]
+        # the cheapest way to each mark, for each set of options that the last one clashes with
+        ways: list[dict[frozenset[int], _Way]] = [{} for _ in range(total + 1)]
+        ways[0][none] = _Way(0.0, (), (), frozenset())
         for at in range(total):
-            here = ways[at]
-            if here is None:
+            for last, here in ways[at].items():
+                for count in range(1, total - at + 1):
+                    step = steps.get(((start + at) % total, count))
+                    if step is None or step.taken & here.taken:
+                        continue
+                    clash = clashing.get(step.options[0], none)
+                    if clash & last:
+                        continue
+                    there = ways[at + count].get(clash)
+                    cost = here.cost + step.cost
+                    if there is None or cost < there.cost:
+                        ways[at + count][clash] = _Way(
+                            cost,
+                            here.options + step.options,
+                            here.reuses + step.reuses,
+                            here.taken | step.taken,
+                        )
+        for last, end in ways[total].items():
+            meets = closed and len(end.options) > 1
+            if meets and last & clashing.get(end.options[0], none):
                 continue
-            for count in range(1, total - at + 1):
-                step = steps.get(((start + at) % total, count))
-                if step is None or set(step.reuses) & set(here.reuses):
-                    continue
-                cost = here.cost + step.cost
-                there = ways[at + count]
-                if there is None or cost < there.cost:
-                    ways[at + count] = _Way(
-                        cost, here.options + step.options, here.reuses + step.reuses
-                    )
-        end = ways[total]
-        if end is not None and (best is None or end.cost < best.cost):
-            best = end
+            if best is None or end.cost < best.cost:
+                best = end
     return best
