@@ -309,6 +309,11 @@ def _joined(front: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
     return result
 
 
+def end_of(boxes: Sequence[Box], puts: Sequence[Put]) -> int:
+    """Where the last blank of a room ends."""
+    return max((x + boxes[b].length for _, x, _, b in puts), default=0)
+
+
 def placements_of(
     shapes: Sequence[Shape],
     boxes: Sequence[Box],

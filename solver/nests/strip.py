@@ -14,10 +14,9 @@ import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
-from solver.nests import fill, lanes
+from solver.nests import fill, lanes, wide_beam
 from solver.nests.boards import Board, covered_cells, make_board
 from solver.nests.compaction import Frame, compact
-from solver.nests.lane_order import anneal
 from solver.nests.nest_into import Task, curved_then_lanes, settle
 from solver.nests.poses import Grid, grown_ring
 from solver.nests.shapes import (
@@ -35,8 +34,10 @@ from solver.nests.shapes import (
 )
 from solver.nests.verify import verify
 
-ANNEAL_STEPS = 12_000
-"""Changes of the order of straight blanks in one cycle out of four."""
+BEAM_WIDTHS = (1000, 2000)
+"""Fronts of straight blanks kept side by side."""
+AGAIN = 0.4
+"""Share of the beams that set out from the beginning of the best layout."""
 
 MOST_KNOWN = 3000
 """Cells of laid blanks remembered."""
@@ -111,25 +112,28 @@ def _straight(
     counts = [shape.quantity for shape in shapes]
     best: list[lanes.Put] = []
     best_end = math.inf
-    for cycle in range(1 + effort):
-        if cycle and until.over():
+    for width in (10, 30):
+        puts, _ = lanes.beam(boxes, counts, [room], width, rng, FOREVER)
+        if len(puts) == sum(counts) and lanes.end_of(boxes, puts) < best_end:
+            best, best_end = puts, lanes.end_of(boxes, puts)
+    for _ in range(effort if best else 0):
+        if until.over():
             break
-        width = 10 if cycle == 0 else rng.choice((30, 60, 100))
-        window = rng.choice((5, 8, 12, 16, 24))
-        puts, cut = lanes.beam(
-            boxes, counts, [room], width, rng, until if cycle else FOREVER, 5, window
+        taste = wide_beam.Taste(
+            rng.choice(BEAM_WIDTHS),
+            rng.choice((4, 6, 10)),
+            rng.choice((8, 12, 16, 24, 40)),
+            rng.choice((0.5, 1.0, 2.0)),
         )
-        if cut or len(puts) < sum(counts):
-            continue
-        end = max(x + boxes[b].length for _, x, _, b in puts)
-        if end < best_end:
-            best, best_end = puts, end
-        if cycle % 4 == 0 and cycle:
-            start = best if rng.random() < 0.7 else puts
-            puts = anneal(boxes, counts, [room], start, ANNEAL_STEPS, rng, until=until)
-            end = max(x + boxes[b].length for _, x, _, b in puts)
-            if end < best_end:
-                best, best_end = puts, end
+        first: list[lanes.Put] = []
+        if rng.random() < AGAIN:
+            first = best[: int(len(best) * rng.uniform(0.05, 0.7))]
+        shorter = lanes.Room(int(best_end) - 1, room.width)
+        found = wide_beam.lay_all(
+            boxes, counts, [shorter], rng.getrandbits(32), taste, first, until
+        )
+        if found is not None:
+            best, best_end = found, lanes.end_of(boxes, found)
     if len(best) < sum(counts):
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
     return lanes.placements_of(shapes, boxes, [stock], best, unit_mm)
