@@ -45,6 +45,7 @@ from solver.data.digest import digest_of
 from solver.data.plan import Plan
 
 _SESSION_BYTES = 4_096
+_LONGEST_TOKEN = 1_000
 
 
 def create_app(service: Service, access: Access | None = None) -> FastAPI:
@@ -164,7 +165,8 @@ def _add_service_operations(app: FastAPI, service: Service, access: Access) -> N
         body = await read_body(
             request, largest_bytes=_SESSION_BYTES, most_seconds=MOST_BODY_SECONDS
         )
-        if access.token is not None and not access.is_token(_token_in(body)):
+        given = _token_in(body)
+        if access.token is not None and not access.is_token(given):
             raise RefusalError("no-token", "It is not the token of this service.")
         answer = Response(status_code=204)
         if access.token is not None:
@@ -196,7 +198,7 @@ def _token_in(body: bytes) -> str:
     try:
         told = json.loads(body)
         token = told["token"]
-        if isinstance(token, str) and len(told) == 1:
+        if isinstance(token, str) and 0 < len(token) <= _LONGEST_TOKEN and len(told) == 1:
             token.encode("utf-8")
             return token
     except (ValueError, TypeError, KeyError, RecursionError):

@@ -111,6 +111,7 @@ def add_job_operations(app: FastAPI, service: Service) -> None:
     @app.post("/v1/jobs/{job_id}/request")
     async def ask_again(job_id: str, request: Request) -> Response:
         record, asked = _request(service, job_id)
+        idempotency_key(request)
         refuse_type(request, MERGE_PATCH)
         refuse_changed(request, _request_tag(record), required=True)
         asked_again = _asked_again(service, request, json.loads(asked))

@@ -175,17 +175,13 @@ def _parameter(
 
 
 _JOB_ID = _parameter("job_id", "path", "Id of the job", {**_TEXT, "pattern": "^[0-9a-f]{24}$"})
-_IF_NONE_MATCH = _parameter(
-    "If-None-Match", "header", "An ETag: 304 where nothing changed", {**_TEXT, "maxLength": 200}
-)
-_IF_MATCH = _parameter(
-    "If-Match", "header", "An ETag: 412 where it is another", {**_TEXT, "maxLength": 200}
-)
+_IF_NONE_MATCH = _parameter("If-None-Match", "header", "An ETag: 304 where nothing changed", _TEXT)
+_IF_MATCH = _parameter("If-Match", "header", "An ETag: 412 where it is another", _TEXT)
 _PREFER = _parameter(
     "Prefer",
     "header",
     "wait=N: answer within N seconds, with 200 where the job has ended by then (RFC 7240)",
-    {**_TEXT, "maxLength": 200, "examples": ["wait=10"]},
+    {**_TEXT, "examples": ["wait=10"]},
 )
 _KEY = _parameter(
     "Idempotency-Key",
@@ -236,13 +232,13 @@ def _job_paths(kinds: Mapping[str, Kind]) -> dict[str, Any]:
                 "Hear how a job goes, as it happens",
                 "Server-sent events: state with the job's record, progress with phase, best, "
                 "bound and gap. Every event is a whole picture. The stream ends with the job.",
-                {"200": _answer("Events", _TEXT, "text/event-stream"), **_problems(429)},
+                {"200": _answer("Events", _EVENT, "text/event-stream"), **_problems(429)},
                 parameters=[
                     _parameter(
                         "Last-Event-ID",
                         "header",
                         "Id of the last event that was heard: those after it follow",
-                        {**_TEXT, "maxLength": 40, "examples": ["3.7"]},
+                        {**_TEXT, "examples": ["3.7"]},
                     )
                 ],
             )
@@ -495,6 +491,17 @@ def _session() -> dict[str, Any]:
         },
     }
 
+
+_EVENT = {
+    "type": "object",
+    "description": "One event; its data is JSON: a job's record, or its progress",
+    "required": ["id", "event", "data"],
+    "properties": {
+        "id": {**_TEXT, "pattern": "^[0-9]+[.][0-9]+$"},
+        "event": {"enum": ["state", "progress"]},
+        "data": {**_TEXT, "contentMediaType": _JSON},
+    },
+}
 
 _FILES = {
     "type": "object",
