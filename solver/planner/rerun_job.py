@@ -94,6 +94,7 @@ def rerun_job(
         built=tuple(section.patches for section in built.sections),
         change_price=change_price,
         scenario_on_hand={item.id: item.on_hand for item in job.stock},
+        done=work.cut | work.spoiled,
     )
     frame = _Frame(request, old, work, situation, built, lost)
 

@@ -40,13 +40,22 @@ from solver.planner.reuse_stock import (
     Part,
     free_region,
     parts_of,
+    tiles_of,
     usable_region,
 )
 from solver.planner.sheets import Sheet
 
 Keep = Literal["all", "begun", "none"]
 ROUNDING_MM = 1e-4
-WAYS: tuple[Keep, ...] = ("all", "begun", "none")
+WAYS: tuple[tuple[Keep, bool], ...] = (
+    ("all", False),
+    ("all", True),
+    ("begun", False),
+    ("begun", True),
+    ("none", False),
+    ("none", True),
+)
+"""Which old places stay, and whether what is left of begun units is offered in rectangles."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +94,10 @@ class SheetCut:
 
 
 class RestNester:
-    """Nests the pieces to be cut of one rerun; equal questions are answered once."""
+    """Nests the pieces to be cut of one rerun; equal questions are answered once.
+
+    ``done`` are the old plan's pieces that are cut: the others have their places.
+    """
 
     def __init__(
         self,
@@ -94,11 +106,17 @@ class RestNester:
         counted: Counted,
         there: AtHand,
         plan: Plan,
+        done: frozenset[str],
         seed: int,
     ) -> None:
         self._job, self._sheets, self._counted = job, sheets, counted
         self._there, self._seed = there, seed
-        self._places = {one.piece: (nest, one) for nest in plan.nests for one in nest.placed}
+        self._places = {
+            one.piece: (nest, one)
+            for nest in plan.nests
+            for one in nest.placed
+            if one.piece not in done
+        }
         self._known: dict[object, SheetCut] = {}
         self._effort: dict[object, int] = {}
         self._bounds: dict[object, PriceBound] = {}
@@ -118,16 +136,16 @@ class RestNester:
         if best is not None and (effort <= self._effort[key] or (best.complete and not best.price)):
             return best
         seen: set[tuple[str, ...]] = set()
-        for keep in WAYS:
+        for keep, tiled in WAYS:
             kept = self._kept(ordered, keep)
-            names = tuple(sorted(kept))
+            names = (str(tiled), *sorted(kept))
             if names in seen or (best is not None and until.over()):
                 continue
             seen.add(names)
-            found = self._with(sheet, ordered, kept, start, effort, until)
+            found = self._with(sheet, ordered, kept, start, effort, until, tiled=tiled)
             if best is None or _better(found, best):
                 best = found
-            if best.complete and best.price == 0.0:
+            if (best.complete and best.price == 0.0) or len(kept) == len(ordered):
                 break
         assert best is not None
         self._known[key], self._effort[key] = best, effort
@@ -195,6 +213,8 @@ class RestNester:
         start: Mapping[str, int],
         effort: int,
         until: Until,
+        *,
+        tiled: bool,
     ) -> SheetCut:
         job = self._job
         by_name = {rest.id: rest for rest in self._there.rests}
@@ -232,7 +252,12 @@ class RestNester:
             for unit, (item, begun) in unit_of.items():
                 rest = begun or _whole_unit(unit, item)
                 cuts = [_outline(piece_of[one.piece], one) for one in laid[unit]]
-                parts += parts_of(unit, free_region(job, item, rest, cuts))
+                region = free_region(job, item, rest, cuts)
+                if tiled:
+                    gone = (*rest.gone_mm, *cuts)
+                    parts += tiles_of(unit, region, gone, job.rules.cutting_gap_mm)
+                else:
+                    parts += parts_of(unit, region)
             stocks = [part.stock for part in parts]
             stocks += [
                 replace(stock_of(job, item), on_hand=whole[item.id], for_sale=sale[item.id])

@@ -71,6 +71,8 @@ class Situation:
     built: tuple[tuple[str, ...], ...]
     change_price: float
     scenario_on_hand: Mapping[str, int]
+    done: frozenset[str]
+    """Pieces of the old plan that are cut, spoiled ones too."""
 
 
 @dataclass
@@ -131,7 +133,7 @@ class Search:
         self.candidates: list[_Candidate] = []
         self.nester = RestNester(
             situation.job, parts.sheets, situation.counted, situation.there, situation.plan,
-            limits.seed,
+            situation.done, limits.seed,
         )  # fmt: skip
 
     # -- the problem -------------------------------------------------------------------------------

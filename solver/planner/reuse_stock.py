@@ -8,7 +8,6 @@ get it in parts, rectangles where it is one.
 
 from __future__ import annotations
 
-import itertools
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -29,7 +28,8 @@ LEAST_SIDE_MM = 12.7
 SAME_AREA = 1e-6
 SIMPLER_MM = 0.02
 """Round corners of leftovers are drawn with fewer points, never outward by more than this."""
-TILED_PARTS = 12
+SLIT_MM = 0.005
+MOST_PARTS = 12
 HELD = "pieces at hand: "
 """Begins the name of the stock that stands for pieces of a metal that cannot be had any more."""
 
@@ -309,65 +309,118 @@ class Part:
 
 
 def parts_of(name: str, region: shapely.Geometry) -> tuple[Part, ...]:
-    """Return the free region of a unit in simple parts without holes, the largest first."""
-    pieces: list[shapely.Polygon] = []
-    for part in shapely.get_parts(region):
-        pieces += _without_holes(part)
-    pieces = [p for p in pieces if not shapely.buffer(p, -LEAST_SIDE_MM / 2).is_empty]
-    pieces.sort(key=lambda p: -p.area)
+    """Return the free region of a unit in as few parts as may be, the largest first.
+
+    A hole is opened to the border by a slit too thin for any blank to lie across.
+    """
     found = []
-    for number, polygon in enumerate(pieces[:TILED_PARTS]):
-        low_x, low_y, high_x, high_y = polygon.bounds
-        box = shapely.box(low_x, low_y, high_x, high_y)
-        ring = None
-        if box.area - polygon.area > 1e-3 * min(high_x - low_x, high_y - low_y):
-            inner = shapely.simplify(shapely.buffer(polygon, -SIMPLER_MM), SIMPLER_MM)
-            if inner.geom_type != "Polygon" or inner.is_empty or len(inner.interiors):
-                continue
-            points = np.array(inner.exterior.coords)[:-1] - (low_x, low_y)
-            ring = tuple((float(x), float(y)) for x, y in points)
-        found.append(
-            Part(
-                Stock(
-                    id=f"{name} / {number + 1}",
-                    width_mm=high_y - low_y,
-                    length_mm=high_x - low_x,
-                    price=0.0,
-                    on_hand=1,
-                    for_sale=0,
-                    outline_mm=ring,
-                ),
-                name,
-                low_x,
-                low_y,
-            )
-        )
-    return tuple(found)
+    for part in shapely.get_parts(region):
+        found += _opened(part)
+    found = [p for p in found if not shapely.buffer(p, -LEAST_SIDE_MM / 2).is_empty]
+    found.sort(key=lambda p: -p.area)
+    rings = [_ring(polygon) for polygon in found[:MOST_PARTS]]
+    return tuple(_part(name, n, box, ring) for n, (box, ring) in enumerate(filter(None, rings)))
 
 
-def _without_holes(polygon: shapely.Polygon) -> list[shapely.Polygon]:
-    """Cut a leftover across where blanks were cut out of it, and off its clean end."""
+def _opened(polygon: shapely.Polygon) -> list[shapely.Polygon]:
+    for _ in range(len(polygon.interiors)):
+        if not len(polygon.interiors):
+            break
+        hole = polygon.interiors[0]
+        others = shapely.union_all([polygon.exterior, *polygon.interiors[1:]])
+        nearest = shapely.shortest_line(hole, others)
+        slit = shapely.buffer(nearest, SLIT_MM, cap_style="square")
+        rest = shapely.difference(polygon, slit)
+        if rest.geom_type != "Polygon":
+            return [p for part in shapely.get_parts(rest) for p in _opened(part)]
+        polygon = rest
+    return [polygon] if not len(polygon.interiors) else []
+
+
+Box = tuple[float, float, float, float]
+
+
+def _ring(polygon: shapely.Polygon) -> tuple[Box, tuple[tuple[float, float], ...] | None] | None:
+    """Bounds of a part and its outline within them, None for a rectangle."""
     low_x, low_y, high_x, high_y = polygon.bounds
-    box = shapely.box(low_x, low_y, high_x, high_y)
-    taken = shapely.difference(box, polygon)
-    if taken.is_empty or taken.area < 1e-6:
-        return [polygon]
-    blocks = [b for b in shapely.get_parts(taken) if b.area > 1e-6]
-    begin = min(b.bounds[0] for b in blocks)
-    end = max(b.bounds[2] for b in blocks)
-    cuts = {low_x, high_x}
-    # a clean end of the unit, across its whole width, is a rectangle of its own
-    for at, length in ((begin, begin - low_x), (end, high_x - end)):
-        if length > 4 * LEAST_SIDE_MM:
-            cuts.add(at)
-    for hole in polygon.interiors:
-        x0, _, x1, _ = hole.bounds
-        cuts.add((x0 + x1) / 2)
-    borders = sorted(cuts)
-    found: list[shapely.Polygon] = []
-    for x0, x1 in itertools.pairwise(borders):
-        slab = shapely.intersection(polygon, shapely.box(x0, low_y - 1, x1, high_y + 1))
-        for part in shapely.get_parts(slab):
-            if part.geom_type == "Polygon" and not part.is_empty:
-                found += [part] if not len(part.interiors) else _without_holes(part)
-    return found
+    box = (high_x - low_x) * (high_y - low_y)
+    if box - polygon.area <= 1e-3 * min(high_x - low_x, high_y - low_y):
+        return polygon.bounds, None
+    inner = shapely.simplify(shapely.buffer(polygon, -SIMPLER_MM), SIMPLER_MM)
+    if inner.geom_type != "Polygon" or inner.is_empty or len(inner.interiors):
+        return None
+    points = np.array(inner.exterior.coords)[:-1] - (low_x, low_y)
+    return polygon.bounds, tuple((float(x), float(y)) for x, y in points)
+
+
+def _part(name: str, number: int, box: Box, ring: tuple[tuple[float, float], ...] | None) -> Part:
+    stock = Stock(
+        id=f"{name} / {number + 1}",
+        width_mm=box[3] - box[1],
+        length_mm=box[2] - box[0],
+        price=0.0,
+        on_hand=1,
+        for_sale=0,
+        outline_mm=ring,
+    )
+    return Part(stock, name, box[0], box[1])
+
+
+def tiles_of(
+    name: str,
+    region: shapely.Geometry,
+    cuts: Sequence[tuple[tuple[float, float], ...]],
+    gap_mm: float,
+) -> tuple[Part, ...]:
+    """Return rectangles that do not touch the boxes round the cuts: the largest, and so on.
+
+    Straight blanks lie better on rectangles.
+    """
+    low_x, low_y, high_x, high_y = region.bounds
+    whole = shapely.box(low_x, low_y, high_x, high_y)
+    gap = gap_mm * 1.01 + 1e-4
+    blocks = [shapely.Polygon(ring).buffer(gap, join_style="mitre").bounds for ring in cuts]
+    around = shapely.get_parts(shapely.difference(whole, shapely.union_all([region, *(
+        shapely.box(*block) for block in blocks)])))  # fmt: skip
+    blocks += [part.bounds for part in around if part.area > 1e-6]
+    found: list[Box] = []
+    while len(found) < MOST_PARTS:
+        best = _largest((low_x, low_y, high_x, high_y), blocks)
+        if best is None:
+            break
+        found.append(best)
+        blocks.append(best)
+    return tuple(_part(name, number, box, None) for number, box in enumerate(found))
+
+
+def _largest(frame: Box, blocks: Sequence[Box]) -> Box | None:
+    """Return the largest rectangle in a frame off all blocks, none narrower than is of use."""
+    xs = np.unique(np.clip([frame[0], frame[2], *(v for b in blocks for v in (b[0], b[2]))],
+                           frame[0], frame[2]))  # fmt: skip
+    ys = np.unique(np.clip([frame[1], frame[3], *(v for b in blocks for v in (b[1], b[3]))],
+                           frame[1], frame[3]))  # fmt: skip
+    free = np.ones((len(ys) - 1, len(xs) - 1), dtype=bool)
+    for x0, y0, x1, y1 in blocks:
+        rows = slice(*np.searchsorted(ys, np.clip((y0, y1), frame[1], frame[3])))
+        columns = slice(*np.searchsorted(xs, np.clip((x0, x1), frame[0], frame[2])))
+        free[rows, columns] = False
+    best, most = None, 0.0
+    for low in range(len(ys) - 1):
+        clear = np.ones(len(xs) - 1, dtype=bool)
+        for high in range(low, len(ys) - 1):
+            clear &= free[high]
+            if not clear.any():
+                break
+            height = float(ys[high + 1] - ys[low])
+            steps = np.diff(np.concatenate(((0,), clear.astype(np.int8), (0,))))
+            starts, ends = np.nonzero(steps == 1)[0], np.nonzero(steps == -1)[0]
+            lengths = xs[ends] - xs[starts]
+            longest = int(np.argmax(lengths))
+            length = float(lengths[longest])
+            if min(height, length) >= LEAST_SIDE_MM and height * length > most:
+                most = height * length
+                best = (
+                    float(xs[starts[longest]]), float(ys[low]),
+                    float(xs[ends[longest]]), float(ys[high + 1]),
+                )  # fmt: skip
+    return best
