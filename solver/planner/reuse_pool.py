@@ -194,6 +194,7 @@ class Matcher:
         for those in self._by_metal.values():  # the smallest first: least is cut off them
             those.sort(key=lambda index: (pool.flats[index].polygon.area, index))
         self._keep: list[object] = []
+        self._same: dict[tuple[int, int], str | None] = {}
         self._on = [frozenset(s.edge for s in one.piece.spans) for one in pool.pieces]
         self._fitting: frozenset[int] = frozenset()
 
@@ -251,6 +252,13 @@ class Matcher:
 
     def same(self, option: StretchOption, number: int) -> str | None:
         """Return the id of the piece that is just this one, at the same place."""
+        key = (id(option), number)
+        if key not in self._same:
+            self._same[key] = self._find_same(option, number)
+            self._keep.append(option)
+        return self._same[key]
+
+    def _find_same(self, option: StretchOption, number: int) -> str | None:
         piece, sheet = option.pieces[number], self._sheets[option.sheet]
         metal = (sheet.metal.metal, round(sheet.metal.thickness_mm, 4))
         for index in self._by_metal.get(metal, []):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
 from solver.data.job import FOOT_MM, Job
 from solver.data.plan import Plan
+from solver.data.until import Until
 from solver.models.master import LaneRow, Master, MasterAnswer, MasterProblem, Reuse
 from solver.models.removal import (
     RemovalOrder,
@@ -46,6 +48,8 @@ from solver.planner.rounds import (
 from solver.planner.sections_of import planned_sections
 
 BETTER = 1e-6
+FIRST_SECONDS = 5.0
+"""Time for a first plan, whatever the limit: without one there is nothing to show."""
 FRESH_WORK = 2.0
 FRESH_SECONDS = 1.0
 """Work and time to show that a fresh plan costs no less; it is mostly seen at once."""
@@ -289,7 +293,7 @@ class Search:
         for turn in range(MOST_TURNS):
             answer = master.solve(
                 work=work,
-                seconds=self.limits.until.left(),
+                seconds=self._until().left(),
                 seed=self.limits.seed,
                 hint=hint,
                 should_stop=self.limits.should_stop,
@@ -352,7 +356,7 @@ class Search:
         chosen = self.chosen(candidate.answer)
         hoped = self._hoped(candidate.answer)
         cuts = tuple(
-            self.nester.nest(sheet, pieces, hoped, effort, self.limits.until)
+            self.nester.nest(sheet, pieces, hoped, effort, self._until())
             for sheet, pieces in to_cut(chosen).items()
         )
         candidate.cuts = cuts
@@ -373,6 +377,13 @@ class Search:
             self.best.found.body = made.body
             self.best.found.purchase_bound = partial(self._purchase_bounds, cuts)
             self._on_better(self.best)
+
+    def _until(self) -> Until:
+        """When to end: not before there is a plan, for some seconds."""
+        until = self.limits.until
+        if self.best.made is not None or until.moment is None:
+            return until
+        return Until(max(until.moment, time.monotonic() + FIRST_SECONDS), until.asked)
 
     def _avoid(self, candidate: _Candidate, failed: Sequence[int]) -> None:
         sheets = self.parts.sheets
