@@ -39,9 +39,6 @@ FOLD_MM = 0.5
 REUSE_CUT_MM = 5.0
 """Of the length of border still to be cut of a piece that is there."""
 
-REUSE_BORDER = 0.02
-"""Of its whole border besides: corners are cut with the line before or behind them."""
-
 NEST_AREA = 1e-6
 """Of the area of a unit of stock, relatively."""
 

@@ -68,6 +68,9 @@ def scrap_reason(job: Job, was: Piece, pieces: Sequence[Piece]) -> str:
         not words and not now.blank.straight and abs(longer) <= LEAST_MM
     ):
         words.append("its line curves differently now")
+    notched = was.blank.notch_count + now.blank.notch_count > 0
+    if not words and notched and max(abs(longer), abs(wider)) <= LEAST_MM:
+        words.append("its notches lie elsewhere now")
     if len(was.blank.folds) > len(now.blank.folds):
         words.append("folded, and its place wants it flat")
     if was.bends_mm or was.preform_mm:

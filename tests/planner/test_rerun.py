@@ -1,8 +1,8 @@
-"""A plan made again with what is there: five small changes worked by hand, and what must not change.
+"""A plan made again with what is there: five small changes worked by hand, and what stays.
 
 Two lines of metal between a lid and its frame, 60 in and 30 in, stand in one section: strips of
-24 ga aluminium (the only stock, a roll 8 in x 10 ft at 14), 1 in high and with no foot.  Minutes are
-the shop's defaults: template 3 + 0.5/ft, snips 0.25/ft, deburr 0.2/ft, fit 4 + 0.5/ft, standing
+24 ga aluminium (the only stock, a roll 8 in x 10 ft at 14), 1 in high and with no foot.  Minutes
+are the shop's defaults: template 3 + 0.5/ft, snips 0.25/ft, deburr 0.2/ft, fit 4 + 0.5/ft, standing
 1.5/ft, setting up 10; the allowance is 15 % and an hour 55.
 """
 
