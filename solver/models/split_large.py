@@ -51,6 +51,7 @@ _RESTARTS = 6
 _MOST_CLIQUES = 200
 _CLOSING_MARGIN = 0.002
 _FIRST_STEP = 0.008
+_STEP = 0.7
 _WIDE_SEARCH = 1_500
 _WIDEST_BOX = 1000.0
 
@@ -192,13 +193,13 @@ class _Search:
         self.first_count = min(self.counts, key=lambda k: (abs(k - len(best)), k))
 
     def run(self) -> None:
-        """Settle numbers of sections, the most promising first."""
+        """Settle numbers of sections, the one whose bound is least at any time."""
         left = list(self.counts)
         k = self.first_count
         while left and not self.until.over():
-            left.remove(k)
-            if self.bounds[k] < self.target():
-                self.settle(k)
+            others = [c for c in left if c != k]
+            if self.bounds[k] >= self.target() or self.settle(k, others):
+                left = others
             left = [c for c in left if self.bounds[c] < self.target()]
             if left:
                 k = min(left, key=lambda c: (self.bounds[c], c))
@@ -261,8 +262,11 @@ class _Search:
         value: Array = self.costs - self.held @ pi + self.penalties(prices).of(self.held)
         return value
 
-    def settle(self, k: int) -> None:
-        """Raise the bound for k sections and look for splits until nothing more is gained."""
+    def settle(self, k: int, others: Sequence[int] = ()) -> bool:
+        """Raise the bound for k sections and look for splits until nothing more is gained.
+
+        Return False as soon as the bound of one of the ``others`` is clearly lower.
+        """
         nodes = self.terrain.nodes
         box = 0.25 * float(np.abs(self.centre).mean()) + 1e-6
         widest = 16.0 * box
@@ -320,6 +324,9 @@ class _Search:
                 missed = self._prove(k)
                 if self.bounds[k] >= self.target():
                     break
+                least = min((self.bounds[c] for c in others), default=np.inf)
+                if least < self.bounds[k] - _CLOSING_MARGIN * abs(value):
+                    return False
                 if not missed and not self._add_cliques(solution):
                     break
                 box = max(box, 0.05 * float(np.abs(self.centre).mean()))
@@ -327,6 +334,7 @@ class _Search:
         if self.bounds[k] < self.target() and not self.until.over():
             self._enrich(k)
             self._integers(k, self.centre)
+        return True
 
     def _enrich(self, k: int) -> None:
         """Take in the sections met whose reduced cost would fit into a better split."""
@@ -458,11 +466,13 @@ class _Search:
             return True
         below = None
         if np.isfinite(self.target()) and base + k * known >= self.target():
-            # First to within a hundredth, which takes less and is worth most.
+            # First most of the way, then to within a hundredth: a lower question takes less.
             nearly = self.cost - _FIRST_STEP * abs(self.cost)
+            if np.isfinite(self.bounds[k]):
+                nearly = min(nearly, self.bounds[k] + _STEP * (self.target() - self.bounds[k]))
+            if self.bounds[k] >= self.cost - _FIRST_STEP * abs(self.cost) - CENT:
+                nearly = self.target()
             below = (min(self.target(), nearly) - base) / k
-            if self.bounds[k] >= nearly - CENT:
-                below = (self.target() - base) / k
         priced = self.pricer.price(
             nodes.own_cost - pi, self.until, slack=slack, penalties=penalties, below=below
         )
