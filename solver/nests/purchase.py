@@ -8,6 +8,7 @@ less and with one unit changed for a cheaper one. What is on hand costs nothing 
 every nest first.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -34,6 +35,14 @@ STRAIGHT_FACTOR, CURVED_FACTOR = 1.03, 1.6
 MOST_STOCK_FACTOR = 40.0
 """So many times the stock that the rows ask for hold any blanks that nest at all: a blank that lies
 on no unit, though its extents might, would be offered ever more of it for ever."""
+MORE_EFFORT = 100
+"""Steps added where a purchase nearly held the blanks: what fits is then mostly found to fit."""
+MOST_AGAIN = 30
+"""Blanks laid again in all where a purchase nearly held them."""
+TRIES = 2
+"""Of one purchase that nearly held them."""
+NEARLY, FEW = 0.15, 3
+"""A purchase worth trying again left out no more than this share of the area, or so few blanks."""
 FINE_STEP, COARSE_STEP = 1.07, 1.25
 """How much more stock is tried where a nest failed; coarse where any purchase will do."""
 
@@ -47,6 +56,8 @@ class _Search:
     until: Until
     rows: Rows
     tried: list[list[int]] = field(default_factory=list)
+    left_out: dict[tuple[int, ...], float] = field(default_factory=dict)
+    """Share of the blanks' area that found no place, by purchase that failed by little."""
     best: Layout | None = None
     price: float = float("inf")
     cut: bool = False
@@ -85,13 +96,24 @@ class _Search:
         self.nests += 1
         self.cut = self.cut or layout.cut_short
         if not layout.complete:
+            if effort > 0:
+                left = self._left_out(layout)
+                few = sum(s.quantity for s in self.shapes) - len(layout.placements) <= FEW
+                if few or left <= NEARLY:
+                    self.left_out[tuple(numbers)] = left
             if self.best is None or len(layout.placements) > len(self.best.placements) > 0:
                 self.best = layout if self.best is None or not self.best.complete else self.best
             return False
+        self.left_out.pop(tuple(numbers), None)
         price = _price(layout, self.stocks)
         if price < self.price or self.best is None or not self.best.complete:
             self.best, self.price = layout, price
         return True
+
+    def _left_out(self, layout: Layout) -> float:
+        area = {s.id: shapely.Polygon(s.outline_mm).area for s in self.shapes}
+        total = sum(area[shape.id] * shape.quantity for shape in self.shapes)
+        return float(1.0 - sum(area[p.shape_id] for p in layout.placements) / total)
 
 
 def purchase(
@@ -128,6 +150,7 @@ def purchase(
             _bisect(search, low, high, effort)
             _trim(search, effort)
             _by_price(search, effort)
+            _again(search, effort)
     return _result(search)
 
 
@@ -143,6 +166,7 @@ def _first(
         if search.attempt(numbers, effort):
             return 1.0, _room_factor(search)
         search.tried.append(numbers)
+    known = list(search.tried)
     failed = 1.0
     factor = _first_factor(search.shapes)
     while not search.late() and factor <= MOST_STOCK_FACTOR:
@@ -152,6 +176,7 @@ def _first(
             held = search.attempt(everything, max(effort, 60))
             return failed, _room_factor(search) if held else None
         if search.attempt(candidate, 0):
+            search.tried = known  # what failed at the first go may hold the blanks all the same
             return failed, _room_factor(search)
         search.tried.append(candidate)
         failed = factor
@@ -243,6 +268,8 @@ def _by_price(search: _Search, effort: int) -> None:
     """Try purchases cheaper than the best: as roomy first, then ever less roomy, by price."""
     tries = 8 + effort // 8
     share = 1.0
+    if search.candidate(1.0, _below(search)) is None:
+        return
     while tries > 0 and not search.late():
         factor = max(1.0, share * _room_factor(search))
         numbers = search.candidate(factor, _below(search))
@@ -254,6 +281,28 @@ def _by_price(search: _Search, effort: int) -> None:
         tries -= 1
         if not search.attempt(numbers, effort):
             search.tried.append(numbers)
+
+
+def _again(search: _Search, effort: int) -> None:
+    """Try harder where a cheaper purchase nearly held the blanks, the most promising first."""
+    blanks = sum(shape.quantity for shape in search.shapes)
+    tries: Counter[tuple[int, ...]] = Counter()
+    for _ in range(max(2, MOST_AGAIN // blanks) + effort // MORE_EFFORT):
+        hopeful = [
+            (tries[numbers], left, numbers)
+            for numbers, left in search.left_out.items()
+            if tries[numbers] < TRIES and _price_of(search, numbers) < _below(search)
+        ]
+        if not hopeful or search.late():
+            return
+        *_, numbers = min(hopeful)
+        tries[numbers] += 1
+        if search.attempt(numbers, effort + MORE_EFFORT):
+            _trim(search, effort)
+
+
+def _price_of(search: _Search, numbers: Sequence[int]) -> float:
+    return sum(n * s.price for n, s in zip(numbers, search.stocks, strict=True))
 
 
 def _below(search: _Search) -> float:
