@@ -241,7 +241,7 @@ def _faults(piece: PieceReading, has: Existing, source: Source) -> Iterator[str]
     if out > 1e-6:
         yield f"{out:.2f} mm2 of the new blank lie outside"
         return
-    yield from _border_faults(piece, has, source, placed)
+    yield from _border_faults(piece, region, source, placed)
     yield from _fold_faults(piece, has, source, placed)
     for name, mine, its, stated in (
         ("slits", piece.piece.blank.slits_mm, was.blank.slits_mm, source.slits),
@@ -347,10 +347,10 @@ def _region(has: Existing) -> shapely.Geometry:
 
 
 def _border_faults(
-    piece: PieceReading, has: Existing, source: Source, placed: shapely.Polygon
+    piece: PieceReading, region: shapely.Geometry, source: Source, placed: shapely.Polygon
 ) -> Iterator[str]:
     """The border still to be cut is what does not lie on the old border."""
-    old = shapely.Polygon(has.piece.blank.outline_mm).exterior
+    old = region.boundary
     # a line that leaves the old border slowly leaves it somewhere between these
     most = shapely.length(shapely.difference(placed.exterior, shapely.buffer(old, OUTLINE_MM / 5)))
     cut = shapely.difference(placed.exterior, shapely.buffer(old, 2 * OUTLINE_MM))

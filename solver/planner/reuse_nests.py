@@ -56,6 +56,8 @@ WAYS: tuple[tuple[Keep, bool], ...] = (
     ("none", True),
 )
 """Which old places stay, and whether what is left of begun units is offered in rectangles."""
+BEST_WAYS = 2
+"""Ways that looked best at the first go, and are searched further."""
 
 
 @dataclass(frozen=True)
@@ -135,18 +137,27 @@ class RestNester:
         best = self._known.get(key)
         if best is not None and (effort <= self._effort[key] or (best.complete and not best.price)):
             return best
+        quick: list[tuple[SheetCut, Mapping[str, tuple[NestPlan, Placed]], bool]] = []
         seen: set[tuple[str, ...]] = set()
         for keep, tiled in WAYS:
             kept = self._kept(ordered, keep)
             names = (str(tiled), *sorted(kept))
-            if names in seen or (best is not None and until.over()):
+            if names in seen or (quick and until.over()):
                 continue
             seen.add(names)
-            found = self._with(sheet, ordered, kept, start, effort, until, tiled=tiled)
+            found = self._with(sheet, ordered, kept, start, 0, until, tiled=tiled)
+            quick.append((found, kept, tiled))
+            if (found.complete and found.price == 0.0) or len(kept) == len(ordered):
+                break
+        quick.sort(key=lambda one: (not one[0].complete, one[0].price))
+        for number, (found, kept, tiled) in enumerate(quick[:BEST_WAYS]):
             if best is None or _better(found, best):
                 best = found
-            if (best.complete and best.price == 0.0) or len(kept) == len(ordered):
+            if (best.complete and best.price == 0.0) or (number and until.over()):
                 break
+            more = self._with(sheet, ordered, kept, start, effort, until, tiled=tiled)
+            if _better(more, best):
+                best = more
         assert best is not None
         self._known[key], self._effort[key] = best, effort
         return best
