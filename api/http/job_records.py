@@ -46,7 +46,9 @@ class ProblemFound(_Told):
 class Failure(_Told):
     """Why a job failed."""
 
-    how: Literal["crashed", "refused", "memory", "hung", "killed", "invalid", "interrupted"]
+    how: Literal[
+        "crashed", "refused", "memory", "hung", "killed", "lost", "invalid", "interrupted"
+    ]
     detail: str
     place: str | None = None
     """In the program, or a signal's number."""

@@ -9,13 +9,33 @@ import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from multiprocessing.connection import Connection
+from multiprocessing import spawn
 from multiprocessing.context import BaseContext
+from typing import Any
 
 from api.service.child import child_main
 from api.service.settings import LARGEST_ANSWER_BYTES
 
 _starting = threading.Lock()  # the process module counts its children without a lock
+
+
+@contextmanager
+def _without_main() -> Iterator[None]:
+    """Start processes that do not load the main module of this one: it is none of their business.
+
+    Loading it takes a second where it is a server's.  Held under the lock of starting alone.
+    """
+    told = spawn.get_preparation_data
+
+    def bare(name: str) -> dict[str, Any]:
+        data: dict[str, Any] = told(name)
+        return {key: value for key, value in data.items() if not key.startswith("init_main_")}
+
+    spawn.get_preparation_data = bare
+    try:
+        yield
+    finally:
+        spawn.get_preparation_data = told
 
 
 class Child:
@@ -27,7 +47,7 @@ class Child:
         self._messages: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._reader: threading.Thread | None = None
         self._stopped = False
-        with _starting:
+        with _starting, _without_main():
             self._process = context.Process(  # type: ignore[attr-defined]
                 target=child_main,
                 args=(orders, stops, tuple(modules)),
@@ -93,7 +113,7 @@ class Child:
         return code
 
     def _kill(self) -> None:
-        with _starting:
+        with _starting, _without_main():
             self._process.kill()
 
     def _talk(self, message: bytes) -> None:
@@ -206,6 +226,3 @@ class Children:
             self._waiting.append(child)
             self._loaded = True
             return True
-
-
-__all__ = ["Child", "Children", "Connection"]

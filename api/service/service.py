@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import threading
-import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -37,8 +36,6 @@ Solve = Callable[[Order, Channel], Ending]
 
 _RETRY_SECONDS = 1.0
 _WARM_SECONDS = 0.02
-_PROGRESS_SECONDS = 0.1
-"""Progress of one phase is told no more often than this."""
 
 
 @dataclass
@@ -49,16 +46,10 @@ class _Running:
     service: Service
     stop: threading.Event = field(default_factory=threading.Event)
     quit: threading.Event = field(default_factory=threading.Event)
-    told_at: float = 0.0
-    phase: str = ""
 
     def on_progress(self, progress: Mapping[str, Any]) -> None:
-        """Put it on the board, unless the same was just told."""
-        now = time.monotonic()
-        phase = str(progress["phase"])
-        if phase != self.phase or phase == "better plan" or now - self.told_at > _PROGRESS_SECONDS:
-            self.told_at, self.phase = now, phase
-            self.service.board.tell_progress(self.order.id, dict(progress))
+        """Put it on the board."""
+        self.service.board.tell_progress(self.order.id, dict(progress))
 
     def on_kept(self, outline: Outline, document: Document) -> None:
         """Keep the best so far where it outlives this process too."""
@@ -86,13 +77,12 @@ class Service:
         settings: Settings,
         *,
         kinds: Mapping[str, Kind] = KINDS,
-        executor: Executor | None = None,
         children: Children | None = None,
+        on_close: Callable[[], None] = lambda: None,
     ) -> None:
         """Put the parts together; nothing runs before ``start``.
 
         ``children`` are those of ``solve`` on this machine; they are closed with the service.
-        ``executor`` holds a thread for each of ``settings.workers`` supervisors at least.
         """
         self.store = store
         self.engine = engine
@@ -100,10 +90,11 @@ class Service:
         self.settings = settings
         self.board = Board()
         self._solve = solve
-        self._executor = executor or ThreadPoolExecutor(
+        self._executor: Executor = ThreadPoolExecutor(
             settings.workers, thread_name_prefix="supervise"
         )
         self.children = children
+        self._on_close = on_close
         self._running: dict[int, _Running] = {}
         self._changed = threading.Condition()
         self._closing = False
@@ -130,6 +121,7 @@ class Service:
         self._executor.shutdown(wait=True, cancel_futures=True)
         if self.children is not None:
             self.children.close()
+        self._on_close()
         self.store.close()
         self.closed = True
         log_event("closed")

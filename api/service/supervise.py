@@ -10,7 +10,7 @@ import json
 import queue
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 from api.limits import MOST_PROBLEMS_TOLD
@@ -20,6 +20,7 @@ from api.service.records import Document, Ending, Order, Outline, State
 from api.service.settings import Settings
 
 _LISTEN_SECONDS = 0.05
+_PROGRESS_SECONDS = 0.1
 
 NO_ANSWER = Outline("no answer")
 
@@ -29,6 +30,7 @@ _SENTENCES = {
     "memory": "The job needed more memory than one job may take.",
     "hung": "The planner did not answer at its deadline and was ended.",
     "killed": "The planner's process was killed from outside.",
+    "lost": "The worker that did the job was lost.",
     "invalid": "The scenario cannot be used as it is.",
 }
 
@@ -62,6 +64,17 @@ class _Attempt:
     stop_at: float | None = None
     """When the child was asked to stop."""
     by_user: bool = False
+    phase: str = ""
+    told_at: float = 0.0
+
+    def tells(self, phase: str) -> bool:
+        """Whether progress is told on: of one phase no more often than now and then."""
+        now = time.monotonic()
+        same = phase == self.phase and phase != "better plan"
+        if same and now - self.told_at <= _PROGRESS_SECONDS:
+            return False
+        self.told_at, self.phase = now, phase
+        return True
 
 
 def supervise(
@@ -113,7 +126,8 @@ def _heard(
         told, documents = unpacked(message)
         kind = told["is"]
         if kind == "progress":
-            channel.on_progress(told["progress"])
+            if attempt.tells(str(told["progress"]["phase"])):
+                channel.on_progress(told["progress"])
             return None
         if kind == "kept":
             attempt.outline, attempt.kept = Outline.from_json(told["outline"]), documents
@@ -166,12 +180,21 @@ def _lost(child: Child, attempt: _Attempt) -> Ending:
 
 
 def _failed(how: str, attempt: _Attempt, more: Mapping[str, Any] | None = None) -> Ending:
+    return failed(how, attempt.outline, attempt.kept, more)
+
+
+def failed(
+    how: str,
+    outline: Outline,
+    kept: tuple[Document, ...],
+    more: Mapping[str, Any] | None = None,
+) -> Ending:
+    """Return the ending of an attempt that failed, with the best answer that was kept."""
     sentence = _SENTENCES.get(how, _SENTENCES["crashed"])
-    if attempt.kept:
+    if kept:
         sentence += " Its best checked answer was kept."
     problem = {"how": how, "detail": sentence, **(more or {})}
-    outline = replace(attempt.outline) if attempt.kept else Outline(None)
-    return Ending("failed", outline, problem, attempt.kept)
+    return Ending("failed", outline if kept else Outline(None), problem, kept)
 
 
 def _listed(told: Mapping[str, Any]) -> dict[str, Any]:
