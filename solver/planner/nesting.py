@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from solver.data.job import Job, StockItem
 from solver.data.until import Until
+from solver.nests.on_units import nest_on
 from solver.nests.price_bound import bound_from_rows
 from solver.nests.price_rows import Rows, price_rows
 from solver.nests.purchase import purchase
@@ -106,6 +107,31 @@ class Nester:
                 self._known[key] = nest
             self._effort[key] = effort
         return self._known[key]
+
+    def nest_on(
+        self,
+        sheet: int,
+        pieces: Sequence[PieceOption],
+        numbers: Mapping[str, int],
+        effort: int,
+        until: Until,
+    ) -> SheetNest:
+        """Return these pieces on this purchase alone, complete or not; what nests is remembered."""
+        ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
+        key = (sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
+        known = self._known.get(key)
+        stocks = tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
+        price = sum(stock.price * numbers.get(stock.id, 0) for stock in stocks)
+        if known is not None and known.complete and known.bought.price <= price + 1e-9:
+            return known
+        shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
+        gap = self.job.rules.cutting_gap_mm
+        bought = nest_on(shapes, stocks, gap, numbers, seed=self.seed, effort=effort, until=until)
+        nest = SheetNest(sheet, ordered, shapes, stocks, bought)
+        if nest.complete and (known is None or _better(bought, known.bought)):
+            self._known[key] = nest
+            self._effort.setdefault(key, 0)
+        return nest
 
     def _least(self, nest: SheetNest) -> bool:
         """Whether nothing cheaper is left to find for a nest."""
