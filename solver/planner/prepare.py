@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from solver.data.job import Job
 from solver.data.until import Until
 from solver.models.columns import legal_sections
 from solver.models.split_problem import SplitProblem
 from solver.planner.columns_of import MOST_KEPT, Choice, sections_to_choose
+from solver.planner.filling_seams import filling_seams
 from solver.planner.master_of import costs_of, grown_areas_mm2
-from solver.planner.options import MoreSeams, Refusals, StretchOption, stretch_options
+from solver.planner.options import GivenSeams, MoreSeams, Refusals, StretchOption, stretch_options
 from solver.planner.piece_blanks import BlankMaker
 from solver.planner.rounds import Parts
 from solver.planner.run_lines import RunLine, run_lines
@@ -35,7 +36,12 @@ def prepare(
     lines = run_lines(job)
     sheets = sheets_of(job)
     on_phase("cutting runs into pieces")
-    options, refusals = stretch_options(job, lines, sheets, more, blanks=blanks, until=until)
+
+    def besides(lines: tuple[RunLine, ...], sheets: tuple[Sheet, ...]) -> Iterator[GivenSeams]:
+        yield from more(lines, sheets) if more is not None else ()
+        yield from filling_seams(job, lines, sheets)
+
+    options, refusals = stretch_options(job, lines, sheets, besides, blanks=blanks, until=until)
 
     def choose(split: SplitProblem, constant: float) -> Choice:
         on_phase("listing sections")
