@@ -166,7 +166,10 @@ def test_what_is_there_must_be_what_is_wanted(name, changes, words):
 
 def test_a_kept_piece_has_its_own_name_and_place():
     plan = rerun()
-    assert "another name" in sentences(with_source(plan, "kept", {"piece": "c #1"}))
+    kept = source(plan, "kept").piece
+    pieces = tuple(p.model_copy(update={"id": "x #1"}) if p.id == kept else p for p in plan.pieces)
+    renamed = with_source(plan.model_copy(update={"pieces": pieces}), "kept", {"piece": "x #1"})
+    assert "another name" in sentences(renamed)
     b = next(e.piece for e in plan.rerun.existing if e.piece.id == "b #1")
     elsewhere = b.spans[0].model_copy(update={"edge": "a"})
     moved = replaced_piece(plan, "b #1", spans=(elsewhere,))
