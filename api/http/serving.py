@@ -32,7 +32,8 @@ class Where:
 def serve(engine: Engine, where: Where, settings: Settings, access: Access, *, err: TextIO) -> int:
     """Answer on an address until interrupted; return an exit code."""
     family = socket.AF_INET6 if ":" in where.host else socket.AF_INET
-    listener = socket.socket(family, socket.SOCK_STREAM)
+    # the protocol is named because the event loop turns delays off for sockets that name it only
+    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     with listener:
         try:

@@ -19,7 +19,7 @@ from api.service.messages import unpacked
 from api.service.records import Document, Ending, Order, Outline, State
 from api.service.settings import Settings
 
-_LISTEN_SECONDS = 0.05
+_LISTEN_SECONDS = 0.02
 _PROGRESS_SECONDS = 0.1
 
 NO_ANSWER = Outline("no answer")

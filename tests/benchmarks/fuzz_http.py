@@ -221,7 +221,7 @@ def hostile_bodies() -> dict[str, bytes]:
 @contextlib.contextmanager
 def listening(app: Any) -> Iterator[int]:
     """The application on a port of its own."""
-    listener = socket.socket()
+    listener = socket.socket(proto=socket.IPPROTO_TCP)
     listener.bind(("127.0.0.1", 0))
     config = uvicorn.Config(app, log_config=None, access_log=False, lifespan="off")
     server = uvicorn.Server(config)

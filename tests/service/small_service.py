@@ -23,7 +23,7 @@ def main() -> None:
     from tests.service.fake_runs import KINDS
 
     folder = Path(sys.argv[1])
-    listener = socket.socket()
+    listener = socket.socket(proto=socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", int(sys.argv[2]) if len(sys.argv) > 2 else 0))
     listener.listen(128)
