@@ -17,7 +17,7 @@ from api.planning import listen, read_scenario
 from api.rerun_summary import rerun_summary
 from api.rerunning import judged, record_after
 from api.tables import plain
-from solver.data.errors import Problem, ScenarioErrors
+from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
 from solver.data.work import WorkRecord
 
@@ -123,12 +123,10 @@ def _record(options: argparse.Namespace) -> dict[str, Any]:
 
 
 def _judged(options: argparse.Namespace, old: Plan, record: dict[str, Any]) -> WorkRecord:
-    """Name the record's file in what is wrong with it."""
+    """Return the record; raises ScenarioErrors, which are told of the record's file."""
     try:
         return judged(old, record)
-    except ScenarioErrors as errors:
-        name = str(options.done) if options.done is not None else "the record"
-        raise ScenarioErrors(
-            [Problem(f"{name}: {p.place}", p.value, p.remedy, p.pointer) for p in errors.problems],
-            errors.left_out,
-        ) from None
+    except ScenarioErrors:
+        if options.done is not None:
+            options.scenario = options.done  # the file that the problems are in
+        raise
