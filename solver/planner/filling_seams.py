@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from solver.data.job import Job
 from solver.data.plan import Mounting
 from solver.geometry.lines import sub_line
+from solver.planner.assemble import stock_area_mm2
 from solver.planner.options import GivenSeams, shapes_alike
 from solver.planner.run_lines import RunLine
 from solver.planner.sheets import Sheet, room_mm
@@ -26,6 +27,8 @@ MOST_LENGTHS = 5
 """Lengths of pieces tried for one stretch, number of pieces and sheet metal."""
 MOST_WAYS = 600
 """Of all stretches together; each is one option more for the master."""
+ONE_HOLDS = 0.6
+"""Share of a unit that blanks fill without any care for their lengths."""
 MOST_STARTS = 2
 """Marks of a loop where its first piece may begin."""
 MOST_SHARES = 4
@@ -55,16 +58,29 @@ def filling_seams(
     """Yield seams of long straight stretches with which pieces fill the stock to its ends.
 
     A stretch is long where no metal could be had to make it in one piece, or no piece may be so
-    long.
+    long.  Where one unit of the smallest stock holds all the metal of the job with room to spare,
+    no seam saves another, and none is moved.
     """
     stretches = list(_straight_stretches(job, lines))
+    area = _area_mm2(job, lines)
     ways = (
         GivenSeams(one.run, one.first, one.count, one.mounting, number, stations)
         for one in stretches
         for number, sheet in enumerate(sheets)
+        if area > ONE_HOLDS * min(stock_area_mm2(job.stock[item]) for item in sheet.items)
         for stations in _ways(job, one, sheet, _others(job, one, stretches))
     )
     return itertools.islice(ways, MOST_WAYS)
+
+
+def _area_mm2(job: Job, lines: Sequence[RunLine]) -> float:
+    """Area of all metal of the job, flat, the trim and notches apart."""
+    foot = job.rules.standing_foot_mm
+    return sum(
+        edge.length_mm * (shape.stand_mm + shape.return_mm + max(shape.grip_mm, foot))
+        for line in lines
+        for edge, shape in zip(line.edges, line.shapes, strict=True)
+    )
 
 
 def _straight_stretches(job: Job, lines: Sequence[RunLine]) -> Iterator[_Stretch]:
