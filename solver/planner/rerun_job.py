@@ -9,13 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import partial
 
+from solver.checker.claims import check_claims
 from solver.data.job import Job
 from solver.data.plan import Existing, Plan, Requirement, Rerun, SheetAtHand
 from solver.data.work import NOTHING, Work, WorkRecord, work_of
 from solver.planner.impossible import plain_reasons, why_impossible
 from solver.planner.labor import labor_cost
 from solver.planner.options import Refusals
-from solver.planner.plan_job import OnProgress, ShouldStop, Watch, checked
+from solver.planner.plan_job import (
+    OnProgress,
+    PlanRejectedError,
+    ShouldStop,
+    Watch,
+    checked,
+)
 from solver.planner.prepare import prepare
 from solver.planner.reuse_before import spending_before
 from solver.planner.reuse_pool import existing_of, pool_of
@@ -100,7 +107,7 @@ def rerun_job(
 
     def better(best: Best) -> None:
         assert best.made is not None
-        checked(plan_of(request, best.found, None, frame.rerun(best)), job)
+        frame.checked(plan_of(request, best.found, None, frame.rerun(best)))
         watch.found = best.found
         watch.phase("better plan")
 
@@ -111,7 +118,7 @@ def rerun_job(
     if best.made is None:
         return _nothing(request, best.found, parts, refusals, built)
     watch.phase("checking")
-    plan = checked(plan_of(request, best.found, parts, frame.rerun(best)), job)
+    plan = frame.checked(plan_of(request, best.found, parts, frame.rerun(best)))
     watch.phase("done")
     return plan
 
@@ -167,6 +174,14 @@ class _Frame:
     situation: Situation
     built: Built
     lost: tuple[SheetAtHand, ...]
+
+    def checked(self, plan: Plan) -> Plan:
+        """Return the plan if the checker accepts it and its account of what was there."""
+        job = self.request.job
+        faults = check_claims(job, self.old, self.work, plan)
+        if faults:
+            raise PlanRejectedError(tuple(f"{f.rule} at {f.place}: {f.sentence}" for f in faults))
+        return checked(plan, job)
 
     def rerun(self, best: Best) -> Rerun:
         """Return the account of what becomes of it."""

@@ -137,7 +137,7 @@ class RestNester:
         best = self._known.get(key)
         if best is not None and (effort <= self._effort[key] or (best.complete and not best.price)):
             return best
-        quick: list[tuple[SheetCut, Mapping[str, tuple[NestPlan, Placed]], bool]] = []
+        quick: list[tuple[SheetCut, dict[str, tuple[NestPlan, Placed]], bool]] = []
         seen: set[tuple[str, ...]] = set()
         for keep, tiled in WAYS:
             kept = self._kept(ordered, keep)

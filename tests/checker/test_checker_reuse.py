@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 
 from solver.checker import check_plan
+from solver.checker.claims import check_claims
 from solver.data.line import Line, Stretch
 from solver.data.plan import Plan
-from solver.data.work import WorkRecord
+from solver.data.work import WorkRecord, work_of
 from solver.planner.plan_job import plan_job
 from solver.planner.rerun_job import rerun_job
 
@@ -258,3 +259,74 @@ def other_hand(piece):
 def test_a_plan_of_a_rerun_reads_back_as_it_was_written():
     plan = rerun()
     assert Plan.model_validate_json(plan.model_dump_json()) == plan
+
+
+# --- the account of what was there, against the old plan and the record ------------------------
+
+
+@cache
+def account():
+    """An old plan, the record of its work, the new job, and the plan made with what is there."""
+    old, new = plan_job(lines(60, 30, 20)), lines(50, 33, 20)
+    record = WorkRecord(cut=("a #1", "b #1"), fitted=("b #1",), spoiled=("c #1",))
+    plan = rerun_job(old, new, record)
+    assert {one.piece.id for one in plan.rerun.existing} == {"a #1", "b #1"}
+    assert check_claims(new, old, work_of(record, old), plan) == ()
+    return new, old, work_of(record, old), plan
+
+
+def claims(plan, **changes):
+    new, old, work, _ = account()
+    faults = check_claims(new, old, work, broken(plan, **changes) if changes else plan)
+    return " ".join(f"{fault.place} {fault.sentence}" for fault in faults)
+
+
+def test_an_account_names_its_plan_and_all_that_is_there():
+    plan = account()[3]
+    one, other = plan.rerun.existing
+    assert "not" in claims(plan, old_plan="another")
+    assert '"b #1" was cut' in claims(plan, existing=(one,))
+    unfitted = other.model_copy(update={"fitted": False})
+    assert '"b #1" was cut' in claims(plan, existing=(one, unfitted))
+    made_up = one.model_copy(update={"piece": one.piece.model_copy(update={"id": "z"})})
+    assert '"z" is told to be there' in claims(plan, existing=(one, other, made_up))
+    longer = one.piece.model_copy(update={"to_mm": one.piece.to_mm + 1})
+    assert '"a #1" was cut' in claims(
+        plan, existing=(one.model_copy(update={"piece": longer}), other)
+    )
+    assert "rerun.spoiled" in claims(plan, spoiled=())
+
+
+def test_an_account_has_the_metal_that_is_left():
+    plan = account()[3]
+    (rest,) = plan.rerun.rests
+    assert '"light al" 1 are told to be there; 0 are' in claims(plan, on_hand={"light al": 1})
+    full = rest.model_copy(update={"gone_mm": rest.gone_mm[1:]})
+    assert "lacks other blanks" in claims(plan, rests=(full,))
+    other = rest.model_copy(update={"id": "nest 8"})
+    assert "is told to be begun, and is not" in claims(plan, rests=(other,))
+
+
+def test_an_account_does_not_make_sections_up():
+    assert "is not built" in claims(account()[3], built=(("lid", "frame"),))
+
+
+def test_names_stay_with_their_pieces():
+    plan = account()[3]
+    kept = next(p for p in plan.pieces if p.id == "c #1")
+    renamed = plan.model_copy(
+        update={
+            "pieces": tuple(
+                p.model_copy(update={"id": "c #9"}) if p is kept else p for p in plan.pieces
+            )
+        }
+    )
+    assert 'is "c #1" under another name' in claims(renamed)
+    taken = plan.model_copy(
+        update={
+            "pieces": tuple(
+                p.model_copy(update={"id": "b #1"}) if p.run == "a" else p for p in plan.pieces
+            )
+        }
+    )
+    assert "has the name of another piece" in claims(taken)
