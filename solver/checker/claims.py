@@ -121,10 +121,12 @@ def _sections(old: Plan, work: Work, plan: Plan) -> Iterator[Fault]:
 
 def _names(old: Plan, plan: Plan) -> Iterator[Fault]:
     """A piece about which nothing changes keeps its name, and no other piece is given it."""
+    assert plan.rerun is not None
     was = {piece.id: piece for piece in old.pieces}
+    there = {one.piece.id for one in plan.rerun.existing}
     for piece in plan.pieces:
         same = [name for name, one in was.items() if _same(one, piece)]
-        if same and piece.id not in same:
+        if same and piece.id not in same and not there & set(same):
             yield Fault("names", f'piece "{piece.id}"', f'is "{same[0]}" under another name')
         if piece.id in was and piece.id not in same and not _alike(was[piece.id], piece):
             yield Fault("names", f'piece "{piece.id}"', "has the name of another piece")

@@ -82,7 +82,7 @@ def named(
         same = before.same(option, number)
         if use is not None and use.stays:
             name = there[use.existing]
-        elif use is None and same is not None and same not in given:
+        elif same is not None and same not in given and same not in there:
             name = same
         else:
             run_id = lines[run].run.id
