@@ -14,7 +14,7 @@ Rates are the defaults of the job [practice]; gauge limits are those of the publ
 
 import math
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import permutations, product
@@ -439,13 +439,26 @@ def least_purchase(lengths: tuple[float, ...], items: tuple[StockItem, ...]) -> 
 # -- everything ------------------------------------------------------------------------------------
 
 
+Blanks = tuple[tuple[str, float, float], ...]
+
+
 def cheapest(job: Job) -> float | None:
     """Objective of the best plan, or None if there is no plan at all."""
-    goal, minutes, prices = job.goal, job.shop.minutes, job.shop.prices
-    per_minute = (1 + minutes.allowance) / 60 * job.shop.labor_rate_per_hour
+    goal, purchase = job.goal, least_price(job)
+    per_minute = (1 + job.shop.minutes.allowance) / 60 * job.shop.labor_rate_per_hour
+    best = math.inf
+    for work, money, blanks in every_choice(job):
+        cost = goal.labor * work * per_minute + goal.joints * money
+        if cost < best:
+            best = min(best, cost + goal.metal * purchase(blanks))
+    return None if best == math.inf else best
+
+
+def least_price(job: Job) -> Callable[[Blanks], float]:
+    """What the least purchase for some blanks costs, each set of blanks worked out once."""
     known: dict[tuple, float] = {}
 
-    def purchase(blanks: tuple[tuple[str, float, float], ...]) -> float:
+    def purchase(blanks: Blanks) -> float:
         total = 0.0
         for metal in {b[0] for b in blanks}:
             lengths = tuple(sorted(round(b[1], 6) for b in blanks if b[0] == metal))
@@ -455,7 +468,12 @@ def cheapest(job: Job) -> float | None:
             total += known[metal, lengths]
         return total
 
-    best = math.inf
+    return purchase
+
+
+def every_choice(job: Job) -> Iterator[tuple[float, float, Blanks]]:
+    """Minutes without allowance, money for joints and blanks of every split and way to cut."""
+    minutes, prices = job.shop.minutes, job.shop.prices
     for sections in partitions([p.id for p in job.patches]):
         if not is_split(job, sections):
             continue
@@ -495,12 +513,7 @@ def cheapest(job: Job) -> float | None:
                 + sum(c.money for c in cuts)
                 + max(0, clamps - job.shop.clamps_on_hand) * prices.clamp
             )
-            cost = goal.labor * all_work * per_minute + goal.joints * all_money
-            if cost >= best:
-                continue
-            blanks = tuple(blank for cut in cuts for blank in cut.blanks)
-            best = min(best, cost + goal.metal * purchase(blanks))
-    return None if best == math.inf else best
+            yield all_work, all_money, tuple(blank for cut in cuts for blank in cut.blanks)
 
 
 # -- tests -----------------------------------------------------------------------------------------
