@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from api.engine import Engine
 from api.service.kinds import Finished, Kind
 from api.service.records import NewJob
-from solver.data.errors import Key, Problems, ScenarioErrors, clip
+from solver.data.errors import Key, Problem, Problems, ScenarioErrors, clip
 
 _LONGEST_TITLE = 200
 _WORDS = {
@@ -94,26 +94,34 @@ def _value_kind(value: object) -> str:
     return clip(json.dumps(value), 60)
 
 
+_OWN_PARTS = ("/job", "/option", "/old_plan", "/record", "/plans", "/scenario")
+"""Where problems of parts that are read apart already point into the body."""
+
+
 def _inside(errors: ScenarioErrors) -> ScenarioErrors:
     """Give problems of the scenario their place in the body."""
-    return ScenarioErrors(
-        [
-            one
-            if one.pointer.startswith(("/job", "/option"))
-            else replace(
-                one,
-                pointer=_below(one.pointer),
-                place="scenario" if one.place == "the file" else one.place,
-            )
-            for one in errors.problems
-        ],
-        errors.left_out,
-    )
+    return ScenarioErrors([_placed(one) for one in errors.problems], errors.left_out)
+
+
+def _placed(problem: Problem) -> Problem:
+    if problem.pointer.startswith(_OWN_PARTS):
+        return problem
+    place = "scenario" if problem.place == "the file" else problem.place
+    return replace(problem, pointer=_below(problem.pointer), place=place)
+
+
+_WHAT_IFS = {
+    "pin": "pins",
+    "split": "splits",
+    "join": "joins",
+    "lift-limit": "lift_limit",
+    "most-sections": "most_sections",
+    "crew": "crew",
+    "without": "without",
+    "symmetric": "symmetric",
+}
 
 
 def _below(pointer: str) -> str:
     head = pointer.removeprefix("/").partition("/")[0]
-    names = {"pin": "pins", "split": "splits", "join": "joins", "lift-limit": "lift_limit"}
-    names |= {"most-sections": "most_sections", "crew": "crew", "without": "without"}
-    names |= {"symmetric": "symmetric"}
-    return f"/what_if/{names[head]}" if head in names else f"/scenario{pointer}"
+    return f"/what_if/{_WHAT_IFS[head]}" if head in _WHAT_IFS else f"/scenario{pointer}"

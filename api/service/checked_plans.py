@@ -6,6 +6,7 @@ supervisor has the best checked plan whatever happens next.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
@@ -17,8 +18,7 @@ from solver.planner import plan_job as planner
 @contextmanager
 def checked_plans(on_plan: Callable[[Plan], None]) -> Iterator[None]:
     """Hand on each accepted plan that can be built, until exit; of a process with one search."""
-    names = vars(planner)
-    check: Callable[[Plan, Job], Plan] = names["checked"]
+    check = planner.checked
 
     def told(plan: Plan, job: Job) -> Plan:
         accepted = check(plan, job)
@@ -26,8 +26,15 @@ def checked_plans(on_plan: Callable[[Plan], None]) -> Iterator[None]:
             on_plan(accepted)
         return accepted
 
-    names["checked"] = told
+    users = [
+        vars(module)
+        for name, module in list(sys.modules.items())
+        if name.startswith("solver.planner.") and vars(module).get("checked") is check
+    ]
+    for names in users:
+        names["checked"] = told
     try:
         yield
     finally:
-        names["checked"] = check
+        for names in users:
+            names["checked"] = check

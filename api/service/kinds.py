@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal, Protocol
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 from api.engine import Engine
 from api.limits import DEFAULT_COUNT, DEFAULT_DIFFER, MOST_JOINTS, MOST_OPTIONS
 from api.service.settings import DEFAULT_JOB_SECONDS, LONGEST_JOB_SECONDS
+from solver.data.errors import Problems, ScenarioErrors
 from solver.data.job import Job
 
 Name = Annotated[str, StringConstraints(max_length=200)]
@@ -96,6 +97,26 @@ class PapersAsked(Asked):
     """Full size on long pages, for a wide printer."""
     date: Annotated[str, StringConstraints(max_length=40, pattern="^[ -~]*$")] = ""
     """Printed as given."""
+
+
+class RerunAsked(Asked):
+    """A plan of what is still to do, with what an old plan left."""
+
+    kind: Literal["rerun"]
+    job: JobId | None = None
+    """Id of the job that has the old plan; or give ``old_plan``."""
+    option: Annotated[int, Field(ge=1, le=MOST_OPTIONS)] = 1
+    """Of a job with several plans, which."""
+    old_plan: dict[str, Any] | None = None
+    """The plan that was begun, as splitplan gave it."""
+    scenario: dict[str, Any] | None = None
+    """The scenario as it is now; left out: that of the job."""
+    record: dict[str, Any] = {}
+    """What is bought, cut, fitted, spoiled and built: a record of the work."""
+    seconds: Annotated[float, Field(gt=0, le=LONGEST_JOB_SECONDS)] = DEFAULT_JOB_SECONDS
+    """Time to look for better plans."""
+    seed: Annotated[int, Field(ge=0, le=LARGEST_BODY_SEED)] = 0
+    """The same seed gives the same plan."""
 
 
 @dataclass(frozen=True)
@@ -187,6 +208,39 @@ def _papers(body: PapersAsked, engine: Engine, finished: Finished) -> Ready:
     return Ready(str(plan["title"]), PAPERS_SECONDS, inputs)
 
 
+def _rerun(body: RerunAsked, engine: Engine, finished: Finished) -> Ready:
+    from api.rerunning import judged, plan_given
+
+    problems = Problems()
+    if (body.job is None) == (body.old_plan is None):
+        said = "neither" if body.job is None else "both"
+        problems.add(("job",), f"{said} of job and old_plan", "give the one or the other")
+    elif body.scenario is None and body.job is None:
+        problems.add(("scenario",), "nothing", "give the scenario with the old plan")
+    problems.raise_any()
+    old = body.old_plan if body.job is None else finished.plan(body.job, body.option)
+    scenario = body.scenario
+    if scenario is None and body.job is not None:
+        scenario = finished.scenario(body.job)
+    assert old is not None
+    assert scenario is not None
+    job = engine.read(scenario)
+    given = plan_given(old)
+    try:
+        judged(given, body.record)
+    except ScenarioErrors as errors:
+        told = [replace(one, pointer=f"/record{one.pointer}") for one in errors.problems]
+        raise ScenarioErrors(told, errors.left_out) from None
+    inputs = {
+        "old_plan": old,
+        "scenario": scenario,
+        "record": body.record,
+        "seconds": body.seconds,
+        "seed": body.seed,
+    }
+    return Ready(job.title, body.seconds, inputs)
+
+
 KINDS: Mapping[str, Kind] = {
     one.name: one
     for one in (
@@ -206,6 +260,14 @@ KINDS: Mapping[str, Kind] = {
             _papers,
             "api.service.runs:run_papers",
             "Files",
+        ),
+        Kind(
+            "rerun",
+            "A plan of what is still to do, with what an old plan left",
+            RerunAsked,
+            _rerun,
+            "api.service.runs:run_rerun",
+            "Plan",
         ),
     )
 }

@@ -15,6 +15,7 @@ from typing import Any, cast
 from api.option_table import OptionsAnswer, rows_of
 from api.papers.all_papers import Choices, paper_files
 from api.real_engine import options_here, plan_here, read_job
+from api.rerunning import rerun
 from api.service.checked_plans import checked_plans
 from api.service.child import Answer, Hears, NotShownError
 from api.service.records import RESULT, Document, Outline
@@ -22,9 +23,9 @@ from api.solve_child import PlanNotShownError
 from solver import intake
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
-from solver.planner import alternatives, plan_job
+from solver.planner import alternatives, plan_job, rerun_job
 
-LOADED = (intake, alternatives, plan_job)
+LOADED = (intake, alternatives, plan_job, rerun_job)
 """What `api.real_engine` would load when it is first used."""
 
 _MOST_REASONS = 20
@@ -78,6 +79,24 @@ def run_options(inputs: Mapping[str, Any], hears: Hears) -> Answer:
     except PlanNotShownError as refusal:
         raise NotShownError from refusal
     return options_answer(plans, job)
+
+
+def run_rerun(inputs: Mapping[str, Any], hears: Hears) -> Answer:
+    """Plan what is still to do; the best checked plan is kept on the way."""
+    try:
+        with checked_plans(lambda plan: hears.keep(plan_answer(plan))):
+            plan = rerun(
+                inputs["old_plan"],
+                inputs["scenario"],
+                inputs["record"],
+                seconds=inputs["seconds"],
+                seed=inputs["seed"],
+                on_progress=hears.on_progress,
+                should_stop=hears.should_stop,
+            )
+    except PlanNotShownError as refusal:
+        raise NotShownError from refusal
+    return plan_answer(plan)
 
 
 def run_papers(inputs: Mapping[str, Any], hears: Hears) -> Answer:
