@@ -25,13 +25,49 @@ def docs_page(api: dict[str, Any]) -> tuple[str, dict[str, str]]:
         f"<title>{escape(api['info']['title'])}</title><style>{_STYLE}</style></head><body>",
         f"<h1>{escape(api['info']['title'])} {escape(api['info']['version'])}</h1>",
         f"<p>{escape(api['info']['description'])}</p>",
+        f"<pre>{escape(_FIRST_STEPS)}</pre>",
         '<p>For programs: <a href="/v1/openapi.json">the description in OpenAPI 3.1</a>.</p>',
     ]
     for path, operations in api["paths"].items():
         for method, operation in operations.items():
             parts += _operation(method, path, operation)
+    parts += _kinds(api["components"]["schemas"])
     parts.append("</body></html>")
     return "\n".join(parts), {"content-security-policy": policy}
+
+
+_FIRST_STEPS = """\
+curl -s localhost:8765/v1/jobs -H 'Content-Type: application/json' \\
+     -H 'Prefer: wait=30' --data @job.json
+curl -s localhost:8765/v1/jobs/ID
+curl -sN localhost:8765/v1/jobs/ID/events
+curl -s -X POST localhost:8765/v1/jobs/ID/stop
+curl -s localhost:8765/v1/jobs/ID/result > plan.json"""
+
+
+def _kinds(schemas: dict[str, Any]) -> list[str]:
+    """Return what a job of each kind says, key by key."""
+    parts = ["<h2>What a job says</h2>"]
+    bodies = {key: body for key, body in schemas.items() if key.count(".") == 1}
+    for name, body in bodies.items():
+        if not name.startswith("Job."):
+            continue
+        required = body.get("required", [])
+        told = escape(body.get("description", ""))
+        parts.append(f"<h3><code>{escape(name.removeprefix('Job.'))}</code></h3><p>{told}</p><ul>")
+        for key, field in body["properties"].items():
+            if key == "kind":
+                continue
+            needed = "" if key in required else f" (default {_default(field)})"
+            words = escape(field.get("description", "")).replace("``", "")
+            parts.append(f"<li><code>{escape(key)}</code>{needed}: {words}</li>")
+        parts.append("</ul>")
+    return parts
+
+
+def _default(field: dict[str, Any]) -> str:
+    value = field.get("default")
+    return "none" if value is None else f"<code>{escape(json.dumps(value))}</code>"
 
 
 def _operation(method: str, path: str, operation: dict[str, Any]) -> list[str]:

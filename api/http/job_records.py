@@ -46,9 +46,7 @@ class ProblemFound(_Told):
 class Failure(_Told):
     """Why a job failed."""
 
-    how: Literal[
-        "crashed", "refused", "memory", "hung", "killed", "lost", "invalid", "interrupted"
-    ]
+    how: Literal["crashed", "refused", "memory", "hung", "killed", "lost", "invalid", "interrupted"]
     detail: str
     place: str | None = None
     """In the program, or a signal's number."""

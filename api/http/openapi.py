@@ -82,6 +82,9 @@ def describe_api(
                 if path in ("/v1/health", "/v1/session"):
                     operation["security"] = []
                 operation["responses"] |= _problems(401)
+    for operations in document["paths"].values():
+        for operation in operations.values():
+            operation["responses"] = dict(sorted(operation["responses"].items()))
     return document
 
 

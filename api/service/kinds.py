@@ -65,6 +65,8 @@ class _Planned(Asked):
     seed: Annotated[int, Field(ge=0, le=LARGEST_BODY_SEED)] = 0
     """The same seed gives the same plan."""
     what_if: WhatIfBody = WhatIfBody()
+    """Asked of the scenario without changing it: pins (patches to labels), splits and joins (of
+    edges), crew, lift_limit, most_sections, without (stock), symmetric."""
 
 
 class PlanAsked(_Planned):
