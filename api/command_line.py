@@ -13,6 +13,7 @@ from importlib.metadata import version as installed_version
 from pathlib import Path
 from typing import Any, TextIO, TypeAlias
 
+from api.compare_command import add_compare_arguments, compare_command
 from api.engine import Engine
 from api.files import FileError, write_whole
 from api.http.serve_options import add_serve_options
@@ -36,6 +37,7 @@ from api.rerun_summary import rerun_summary
 from api.solve_apart import SolveError, SolveQuitError
 from api.summary import SCREEN_LINES, count_words, summarise
 from api.tables import WIDTH, plain, wrap
+from api.trade_command import add_tradeoff_arguments, tradeoff_command
 from api.what_if_words import add_what_ifs
 from solver.data.digest import digest_of
 from solver.data.errors import ScenarioErrors
@@ -185,6 +187,14 @@ def _parser() -> argparse.ArgumentParser:
         rerun_command,
     )
     add_rerun_arguments(again, _seconds, _seed)
+
+    trade = _command(
+        commands, "tradeoff", "plans that nothing beats in metal and hours", tradeoff_command
+    )
+    add_tradeoff_arguments(trade, _seconds, _seed)
+
+    beside = _command(commands, "compare", "put plans beside one another", compare_command)
+    add_compare_arguments(beside)
 
     check = _command(commands, "check", "check a plan against its scenario", _check)
     check.add_argument("scenario", metavar="SCENARIO", type=Path)

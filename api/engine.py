@@ -10,7 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
-from api.solve_apart import rerun_apart
+from api.solve_apart import rerun_apart, tradeoff_apart
+from api.trading import TradeOffAnswer
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
 
@@ -73,6 +74,24 @@ class RerunFunction(Protocol):
         """Return the plan; see `api.solve_apart.rerun_apart`."""
 
 
+class TradeOffFunction(Protocol):
+    """Finds the plans that nothing beats in metal and hours, and can be stopped."""
+
+    def __call__(
+        self,
+        scenario: dict[str, Any],
+        *,
+        waste: bool,
+        seconds: float | None,
+        seed: int,
+        on_progress: Callable[[Progress], None] | None = None,
+        should_stop: Callable[[], bool] | None = None,
+        should_quit: Callable[[], bool] | None = None,
+        on_wait: Callable[[], None] | None = None,
+    ) -> TradeOffAnswer:
+        """Return the plans; see `api.solve_apart.tradeoff_apart`."""
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing that the checker found: the rule that is broken, where, and a sentence."""
@@ -104,3 +123,4 @@ class Engine:
     what_if: Callable[[Job, WhatIf], Job]
     """The job with what the builder asks; raises ScenarioErrors."""
     rerun: RerunFunction = rerun_apart
+    tradeoff: TradeOffFunction = tradeoff_apart

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from api.engine import Engine, Fault
 from api.option_search import numbered
-from api.solve_apart import options_apart, plan_apart, rerun_apart
+from api.solve_apart import options_apart, plan_apart, rerun_apart, tradeoff_apart
 from api.solve_child import PlanNotShownError
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
@@ -32,6 +32,7 @@ def real_engine(*, niceness: int = 0) -> Engine:
         options=partial(options_apart, niceness=niceness),
         what_if=job_asked,
         rerun=partial(rerun_apart, niceness=niceness),
+        tradeoff=partial(tradeoff_apart, niceness=niceness),
     )
 
 

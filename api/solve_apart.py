@@ -19,6 +19,7 @@ from typing import IO, Any
 
 from pydantic import ValidationError
 
+from api.trading import TradeOffAnswer
 from solver.data.errors import Problem, ScenarioErrors
 from solver.data.plan import Plan, Progress
 
@@ -139,6 +140,44 @@ def rerun_apart(
     return plan
 
 
+def tradeoff_apart(
+    scenario: dict[str, Any],
+    *,
+    waste: bool,
+    seconds: float | None,
+    seed: int,
+    on_progress: Callable[[Progress], None] | None = None,
+    should_stop: Callable[[], bool] | None = None,
+    should_quit: Callable[[], bool] | None = None,
+    on_wait: Callable[[], None] | None = None,
+    niceness: int = 0,
+    command: Sequence[str] = (sys.executable, "-m", "api.solve_child"),
+    grace_seconds: float = GRACE_SECONDS,
+) -> TradeOffAnswer:
+    """Return the plans that nothing found beats in metal and hours.
+
+    Otherwise as `plan_apart`.
+    """
+    answer = _answer_apart(
+        {
+            "scenario": scenario,
+            "seconds": seconds,
+            "seed": seed,
+            "niceness": niceness,
+            "tradeoff": {"waste": waste},
+        },
+        _Listener(on_progress, should_stop, should_quit, on_wait),
+        command,
+        grace_seconds,
+    )
+    if "tradeoff" not in answer:
+        raise SolveError("crashed", "the planner's process answered something else")
+    try:
+        return TradeOffAnswer.model_validate(answer["tradeoff"])
+    except ValidationError as error:
+        raise SolveError("crashed", f"the plans came back broken: {error}") from None
+
+
 @dataclass(frozen=True)
 class _Listener:
     """Who hears of the progress, and who may stop or quit."""
@@ -160,6 +199,16 @@ class _Listener:
 def _plans_apart(
     request: dict[str, Any], listener: _Listener, command: Sequence[str], grace_seconds: float
 ) -> tuple[Plan, ...]:
+    answer = _answer_apart(request, listener, command, grace_seconds)
+    try:
+        return tuple(Plan.model_validate(plan) for plan in answer["plans"])
+    except (KeyError, ValidationError) as error:
+        raise SolveError("crashed", f"the plan came back broken: {error}") from None
+
+
+def _answer_apart(
+    request: dict[str, Any], listener: _Listener, command: Sequence[str], grace_seconds: float
+) -> dict[str, Any]:
     seconds = request["seconds"]
     child = subprocess.Popen(
         list(command),
@@ -265,15 +314,13 @@ def _understood(line: bytes) -> dict[str, Any]:
     return answer
 
 
-def _result(answer: dict[str, Any]) -> tuple[Plan, ...]:
+def _result(answer: dict[str, Any]) -> dict[str, Any]:
+    """Return an answer that is a result; raises what else it tells."""
     if "problems" in answer:
         problems = [Problem(**problem) for problem in answer["problems"]]
         raise ScenarioErrors(problems, answer.get("left_out", 0))
     if "refused" in answer:
         raise SolveError("refused", str(answer["refused"]))
-    if "plans" not in answer:
+    if "plans" not in answer and "tradeoff" not in answer:
         raise SolveError("crashed", str(answer.get("crashed", "an unknown answer came")))
-    try:
-        return tuple(Plan.model_validate(plan) for plan in answer["plans"])
-    except ValidationError as error:
-        raise SolveError("crashed", f"the plan came back broken: {error}") from None
+    return answer

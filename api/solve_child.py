@@ -1,10 +1,11 @@
 """The child process that makes one plan or several: JSON lines in, JSON lines out.
 
 In: one request ``{"scenario", "seconds", "seed", "niceness"}``, for several plans with
-``{"options": {"count", "differ_by"}}``, for a rerun ``{"rerun": {"old_plan", "record"}}``, then
-perhaps a line ``stop``; when the input ends, so does the child, so that none is left behind.
+``{"options": {"count", "differ_by"}}``, for a rerun ``{"rerun": {"old_plan", "record"}}``, for a
+trade-off ``{"tradeoff": {"waste"}}``, then perhaps a line ``stop``; when the input ends, so does
+the child, so that none is left behind.
 Out: any number of ``{"progress": ...}``, then one of
-``{"plans": [...]}``, ``{"problems"}``, ``{"refused"}``, ``{"crashed"}``.
+``{"plans": [...]}``, ``{"tradeoff"}``, ``{"problems"}``, ``{"refused"}``, ``{"crashed"}``.
 Native libraries that print get stderr: the protocol has a copy of stdout to itself.
 """
 
@@ -92,6 +93,19 @@ def serve_one(
         if request.get("niceness"):
             with contextlib.suppress(OSError, AttributeError):  # not on every system
                 os.nice(int(request["niceness"]))
+        if "tradeoff" in request:
+            from api.trading import trade_off_here
+
+            answer = trade_off_here(
+                read(request["scenario"]),
+                seconds=request["seconds"],
+                seed=request["seed"],
+                on_progress=lambda progress: send({"progress": progress.model_dump(mode="json")}),
+                should_stop=stop.is_set,
+                **request["tradeoff"],
+            )
+            send({"tradeoff": answer.model_dump(mode="json")})
+            return
         kind = "options" if "options" in request else "rerun" if "rerun" in request else ""
         makers: dict[str, Callable[..., tuple[Plan, ...]]]
         makers = {"options": find_options, "rerun": _again, "": _alone(plan_job)}

@@ -80,8 +80,8 @@ def summarise(
 
     ``job`` names the stock in words.  ``lines`` is the height to keep to: where it is short,
     what the bound covers is left out, patches and cautions are cut to a line each and long
-    lists end with what is missing; None prints all, with the basis of each lift and where each section's mass is.  ``stopped`` tells
-    that the builder ended the work.
+    lists end with what is missing; None prints all, with the basis of each lift and where each
+    section's mass is.  ``stopped`` tells that the builder ended the work.
     """
     if plan.status == "impossible":
         return "\n".join(_impossible(plan)) + "\n"
@@ -90,7 +90,7 @@ def summarise(
     top = [
         *_head(plan),
         *_buy(plan, job),
-        *_cut(plan),
+        *_cut(plan, full=lines is None),
         *beside(_hours(plan), _cost(plan, plan.cost), at=_SECOND_BLOCK),
     ]
     usual = [*(f"  {text}" for text in USUAL_CAUTIONS), f"  {LOCAL_CODES}"]
@@ -293,7 +293,8 @@ def _amount_words(amount: Amount, length_unit: str) -> str:
     return f"{figure} {unit} {amount.item}"
 
 
-def _cut(plan: Plan) -> list[str]:
+def _cut(plan: Plan, *, full: bool) -> list[str]:
+    """List the pieces by metal; ``full`` adds what there is to cut."""
     if not plan.pieces:
         return []
     by_metal: defaultdict[tuple[str, int | None, float], list[Piece]] = defaultdict(list)
@@ -327,7 +328,23 @@ def _cut(plan: Plan) -> list[str]:
     return [
         f"CUT  {', '.join(words)}",
         *table(rows, sides=["right", "left", "right", "left"], give=3),
+        *(_lengths_to_cut(plan) if full else ()),
     ]
+
+
+def _lengths_to_cut(plan: Plan) -> list[str]:
+    """Say what is cut, and what lies on the metal's own edge; the hours count both."""
+    if any(nest.cut_mm is None or nest.edge_mm is None for nest in plan.nests):
+        return []
+    cut, on_edge = (
+        _sum_words(sum(lengths), plan.length_unit)
+        for lengths in (
+            [nest.cut_mm or 0.0 for nest in plan.nests],
+            [nest.edge_mm or 0.0 for nest in plan.nests],
+        )
+    )
+    text = f"{cut} of outline to cut; {on_edge} more lie on the metal's own edge: hours count both"
+    return wrap(text, first="  ", rest="    ")
 
 
 def _long_unit(unit: str) -> str:

@@ -47,6 +47,7 @@ from solver.planner.rounds import (
 from solver.planner.unbeaten import (
     MINUTES,
     MONEY,
+    MOST_PLANS,
     Figures,
     price_of_an_hour,
     supported,
@@ -71,8 +72,6 @@ MOST_TURNS = 4
 LESS, FULLER = 0.96, 1.15
 FIRST_FILL = 0.65
 """How full stock is taken to get before nests have shown it."""
-MOST_PLANS = 24
-"""Plans shown; the search goes on to fill the widest places between them."""
 SEARCH_SHARE, POLISH_SHARE, PROVE_SHARE = 0.8, 0.86, 0.92
 """Shares of the time after which searching, nesting better and proving end."""
 LONGEST_NEST_SECONDS = 2.5

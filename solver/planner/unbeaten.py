@@ -8,6 +8,8 @@ from typing import Protocol, TypeVar
 
 MONEY = 0.005
 """Amounts of money nearer than half a cent are one."""
+MOST_PLANS = 24
+"""Plans shown of a trade-off."""
 MINUTES = 0.05
 WASTE_KG = 0.005
 
