@@ -285,9 +285,20 @@ def _left(flow: Flow, facts: Facts, nest: NestPlan) -> None:
             if parts
             else ""
         )
-        + f"Waste: {format_area(nest.scrap_mm2, unit)}, {share:.0%} of this piece of stock.",
+        + f"Waste: {format_area(nest.scrap_mm2, unit)}, {share:.0%} of this piece of stock."
+        + _cut_words(sizes, nest),
         size=8.5,
     )
+
+
+def _cut_words(sizes: ShopSizes, nest: NestPlan) -> str:
+    """Say how much is cut, and what is there already; nothing where a plan does not tell."""
+    if nest.cut_mm is None or nest.edge_mm is None:
+        return ""
+    text = f" To cut: {sizes.long_words(nest.cut_mm)} of outline"
+    if nest.edge_mm < 1.0:
+        return f"{text}."
+    return f"{text}; {sizes.long_words(nest.edge_mm)} more lie on the metal's own edge."
 
 
 def _offcut_words(sizes: ShopSizes, offcut: Offcut) -> str:

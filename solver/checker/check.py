@@ -97,6 +97,7 @@ RULES: tuple[Rule, ...] = (
     nests.turns,
     nests.flips,
     nests.areas,
+    nests.cut_lengths,
     offcuts.offcuts,
     purchases.counts,
     purchases.on_hand,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections import Counter
 from collections.abc import Iterator
 from typing import cast
@@ -13,11 +15,20 @@ from numpy.typing import NDArray
 from solver.checker.reading import PieceReading, Reading
 from solver.checker.report import Fault
 from solver.checker.reuse import gone_polygons, sources_of
-from solver.checker.tolerances import GAP_SLACK_MM, NEST_AREA, OUTLINE_AREA, OUTLINE_MM
+from solver.checker.tolerances import (
+    EDGE_SLACK_MM,
+    GAP_SLACK_MM,
+    NEST_AREA,
+    ON_EDGE_MM,
+    OUTLINE_AREA,
+    OUTLINE_MM,
+)
 from solver.data.job import Job, StockItem
 from solver.data.plan import NestPlan, Placed
 
 Floats = NDArray[np.float64]
+
+Side = tuple[tuple[float, float], tuple[float, float]]
 
 _TURN_DEG = 1e-9
 
@@ -216,3 +227,47 @@ def areas(reading: Reading) -> Iterator[Fault]:
                     f"{place}, offcut {number}",
                     f"is stated as {stated.area_mm2:.1f} mm2; it is {offcut.area:.1f}",
                 )
+
+
+def cut_lengths(reading: Reading) -> Iterator[Fault]:
+    """What is stated to be cut, and to lie on the metal's own edge, is the blanks' border."""
+    for nest in reading.plan.nests:
+        if nest.cut_mm is None or nest.edge_mm is None:
+            continue
+        blanks = _polygons(reading, nest)
+        item = reading.job.stock_of[nest.stock]
+        border = sum(blank.length for blank in blanks)
+        on_edge = sum(
+            max(_shared_mm(side, edge) for edge in _own_edges(item))
+            for blank in blanks
+            for side in itertools.pairwise(blank.exterior.coords)
+        )
+        slack = EDGE_SLACK_MM * (1 + len(blanks))
+        if abs(nest.edge_mm - on_edge) > slack or abs(nest.cut_mm + nest.edge_mm - border) > slack:
+            yield Fault(
+                "cut length",
+                f'nest "{nest.id}"',
+                f"{nest.cut_mm:.1f} mm are stated to be cut and {nest.edge_mm:.1f} to lie on the "
+                f"metal's own edge; of {border:.1f} mm of border {on_edge:.1f} lie there",
+            )
+
+
+def _own_edges(item: StockItem) -> list[Side]:
+    """Edges that a unit comes with; the ends of a roll are cut off."""
+    if item.form == "roll":
+        return [((0.0, y), (item.length_mm, y)) for y in (0.0, item.width_mm)]
+    ring = shapely.get_coordinates(shapely.boundary(unit_region(item))).tolist()
+    return [(tuple(a), tuple(b)) for a, b in itertools.pairwise(ring)]
+
+
+def _shared_mm(side: Side, edge: Side) -> float:
+    """Length that a side has in common with an edge; none where either end lies off its line."""
+    (ax, ay), (bx, by) = edge
+    long = math.hypot(bx - ax, by - ay)
+    if long <= 0.0:
+        return 0.0
+    ux, uy = (bx - ax) / long, (by - ay) / long
+    if any(abs((x - ax) * uy - (y - ay) * ux) > ON_EDGE_MM for x, y in side):
+        return 0.0
+    low, high = sorted((x - ax) * ux + (y - ay) * uy for x, y in side)
+    return max(0.0, min(high, long) - max(low, 0.0))

@@ -30,6 +30,12 @@ STEP_MM = 0.01
 GAP_SLACK_MM = 1e-3
 """Of cutting gaps and of the stock's border: far below the kerf of any snips."""
 
+ON_EDGE_MM = 0.05
+"""A side this near to the metal's own edge lies on it: below the width of a scribed line."""
+
+EDGE_SLACK_MM = 1.0
+"""For each blank, of the length that is said to lie on an edge: far below what a tape shows."""
+
 RIGHT_ANGLE = 1e-4
 """Of the cosine of a corner that is said to be square."""
 

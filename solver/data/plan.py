@@ -195,6 +195,10 @@ class NestPlan(PlanModel):
     placed: tuple[Placed, ...]
     offcuts: tuple[Offcut, ...]
     scrap_mm2: float
+    cut_mm: float | None = None
+    """Length of the blanks' borders that has to be cut; of two neighbours each has its own."""
+    edge_mm: float | None = None
+    """Length of their borders that lies on the metal's own edge, and needs no cut."""
     rest_of: str | None = None
     """The nest of the old plan that began this unit: it is what is left of one, no whole unit."""
     gone_mm: tuple[tuple[Point, ...], ...] = ()

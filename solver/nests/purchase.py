@@ -37,6 +37,8 @@ MOST_STOCK_FACTOR = 40.0
 on no unit, though its extents might, would be offered ever more of it for ever."""
 MORE_EFFORT = 100
 """Steps added where a purchase nearly held the blanks: what fits is then mostly found to fit."""
+AGAIN_FROM = 60
+"""Less effort is for a soon answer."""
 MOST_AGAIN = 30
 """Blanks laid again in all where a purchase nearly held them."""
 TRIES = 2
@@ -150,7 +152,8 @@ def purchase(
             _bisect(search, low, high, effort)
             _trim(search, effort)
             _by_price(search, effort)
-            _again(search, effort)
+            if effort >= AGAIN_FROM:
+                _again(search, effort)
     return _result(search)
 
 

@@ -27,7 +27,9 @@ from solver.data.plan import (
     Span,
     Treatment,
 )
+from solver.nests.cutting_sense import borders_mm, cut_sensibly
 from solver.nests.offcuts import offcuts
+from solver.nests.shapes import placed_points
 from solver.planner.labor import template_minutes
 from solver.planner.nesting import SheetNest
 from solver.planner.options import PieceOption, StretchOption
@@ -315,6 +317,18 @@ def stock_area_mm2(item: StockItem) -> float:
     return item.length_mm * item.width_mm
 
 
+def _twins(nest: SheetNest) -> dict[str, str]:
+    """Ids of the shapes of a nest's mirrored pieces."""
+    by_template = {
+        piece.template: shape.id for shape, piece in zip(nest.shapes, nest.pieces, strict=True)
+    }
+    return {
+        shape.id: by_template[piece.twin_template]
+        for shape, piece in zip(nest.shapes, nest.pieces, strict=True)
+        if piece.twin_template in by_template
+    }
+
+
 def _stock(
     job: Job, named: Sequence[_Named], nests: Sequence[SheetNest]
 ) -> tuple[tuple[Purchase, ...], tuple[NestPlan, ...]]:
@@ -322,12 +336,15 @@ def _stock(
     purchases: list[Purchase] = []
     plans: list[NestPlan] = []
     for nest in nests:
-        layout = nest.bought.layout
+        gap_mm = job.rules.cutting_gap_mm
+        layout = cut_sensibly(nest.bought.layout, nest.shapes, nest.stocks, gap_mm, _twins(nest))
+        shape_of = {shape.id: shape for shape in nest.shapes}
+        stock_of = {stock.id: stock for stock in nest.stocks}
         name = {
             shape.id: by_piece[piece.run, piece.from_mm, piece.to_mm]
             for shape, piece in zip(nest.shapes, nest.pieces, strict=True)
         }
-        left = offcuts(layout, nest.shapes, nest.stocks, job.rules.cutting_gap_mm)
+        left = offcuts(layout, nest.shapes, nest.stocks, gap_mm)
         area_of = {piece.id: piece.piece.blank.area_mm2 for piece in named}
         for number, unit in enumerate(layout.units):
             placed = tuple(
@@ -351,6 +368,14 @@ def _stock(
                 if one.unit == number
             )
             used = sum(area_of[one.piece] for one in placed) + sum(one.area_mm2 for one in kept)
+            border, on_edge = borders_mm(
+                [
+                    placed_points(shape_of[p.shape_id], p)
+                    for p in layout.placements
+                    if p.unit == number
+                ],
+                stock_of[unit.stock_id],
+            )
             plans.append(
                 NestPlan(
                     id=f"nest {len(plans) + 1}",
@@ -359,6 +384,8 @@ def _stock(
                     placed=placed,
                     offcuts=kept,
                     scrap_mm2=stock_area_mm2(job.stock_of[unit.stock_id]) - used,
+                    cut_mm=border - on_edge,
+                    edge_mm=on_edge,
                 )
             )
         for stock in nest.stocks:

@@ -18,6 +18,7 @@ import shapely
 from solver.data.job import Job, StockItem
 from solver.data.plan import NestPlan, Offcut, Placed, Plan, Purchase
 from solver.data.until import Until
+from solver.nests.cutting_sense import borders_mm
 from solver.nests.offcuts import offcuts
 from solver.nests.price_bound import bound_from_rows
 from solver.nests.price_rows import price_rows
@@ -442,6 +443,8 @@ def nest_plans(
             taken = sum(piece_of[one.piece].blank.area_mm2 for one in unit.placed)
             taken += sum(one.area_mm2 for one in kept)
             taken += sum(float(shapely.Polygon(ring).area) for ring in unit.gone_mm)
+            outlines = [np.array(_outline(piece_of[one.piece], one)) for one in unit.placed]
+            border, on_edge = borders_mm(outlines, stock_of(job, item))
             plans.append(
                 NestPlan(
                     id=name,
@@ -450,6 +453,8 @@ def nest_plans(
                     placed=unit.placed,
                     offcuts=kept,
                     scrap_mm2=stock_area_mm2(item) - taken,
+                    cut_mm=border - on_edge,
+                    edge_mm=on_edge,
                     rest_of=unit.name if unit.begun else None,
                     gone_mm=unit.gone_mm,
                 )

@@ -835,6 +835,13 @@ def _scrap_that_does_not_add_up(job, plan):
     return job, with_nest(plan, 0, scrap_mm2=plan.nests[0].scrap_mm2 + 1000.0)
 
 
+@breaks("cut length", 'nest "N1"', box_in_two_sections)
+def _a_side_on_the_edge_that_is_cut_all_the_same(job, plan):
+    # P1 lies along the lower edge
+    border = sum(shapely.Polygon(p.blank.outline_mm).length for p in plan.pieces[:2])
+    return job, with_nest(plan, 0, cut_mm=border, edge_mm=0.0)
+
+
 @breaks("offcut", 'nest "N2", offcut 1', box_in_two_sections)
 def _an_offcut_with_a_piece_in_it(job, plan):
     offcut = plan.nests[1].offcuts[0]
