@@ -22,6 +22,8 @@ _NAMED = 6
 """Names told of one kind of difference."""
 _OPEN = "~"
 _LONGEST_NAME = 60
+_ROOMY = 4
+"""Plans beside which cents and crews find room."""
 
 Row = tuple[str, FigureName | None, Callable[[Totals], str]]
 
@@ -58,23 +60,32 @@ def _totals(comparison: Comparison, letters: Sequence[str], unit: str) -> list[s
     long_mm, long_unit = (FOOT_MM, "ft") if inches else (1000.0, "m")
     heavy_kg, heavy_unit = (POUND_KG, "lb") if inches else (1.0, "kg")
     shown = [column.totals for column in comparison.columns]
+    narrow = len(letters) > _ROOMY
+
+    def amount(figure: float) -> str:
+        return f"{figure:,.0f}" if narrow else money(figure)
+
+    def lift(totals: Totals) -> str:
+        shown = weight(totals.heaviest_kg, unit)
+        return shown if narrow else f"{shown} {_by(totals)}"
+
     rows: list[Row] = [
-        ("cost", "cost", lambda t: money(t.cost)),
-        ("metal", "metal", lambda t: money(t.metal)),
-        ("joints", "joints", lambda t: money(t.joints)),
-        ("labor", "labor", lambda t: money(t.labor)),
-        ("hours", "minutes", lambda t: duration(t.minutes)),
+        ("cost", "cost", lambda t: amount(t.cost)),
+        ("metal", "metal", lambda t: amount(t.metal)),
+        ("joints", "joints", lambda t: amount(t.joints)),
+        ("labor", "labor", lambda t: amount(t.labor)),
+        ("hours", "minutes", lambda t: f"{t.minutes / 60:.1f}" if narrow else duration(t.minutes)),
         ("pieces", "pieces", lambda t: str(t.pieces)),
         ("seams", "seams", lambda t: str(t.seams)),
         ("sections", "sections", lambda t: str(t.sections)),
-        ("heaviest lift", "heaviest_kg", lambda t: f"{weight(t.heaviest_kg, unit)} {_by(t)}"),
+        ("heaviest lift", "heaviest_kg", lift),
         ("witness line", "witness_mm", lambda t: f"{t.witness_mm / long_mm:.1f} {long_unit}"),
         ("waste", "waste_kg", lambda t: f"{t.waste_kg / heavy_kg:.1f} {heavy_unit}"),
-        ("no plan below", None, lambda t: "-" if t.bound is None else money(t.bound)),
+        ("no plan below", None, lambda t: "-" if t.bound is None else amount(t.bound)),
         ("gap", None, lambda t: "-" if t.gap is None else f"{100 * max(t.gap, 0.0):.1f} %"),
     ]
     if any(t is not None and abs(t.objective - t.cost) > 0.005 for t in shown):
-        rows.insert(1, ("weighted", "objective", lambda t: money(t.objective)))
+        rows.insert(1, ("weighted", "objective", lambda t: amount(t.objective)))
     told = {(d.first, d.second, d.figure): d for d in comparison.differences}
     two = len(letters) == 2
     lines = []
