@@ -34,7 +34,8 @@ def describe_api(
     ):
         schemas |= as_components(name, schema)
     for kind in kinds.values():
-        schemas |= kind.schemas()
+        for name, schema in kind.schemas().items():
+            schemas |= as_components(name, schema)
         schemas |= as_components(f"Job.{kind.name}", _asked_schema(kind))
     schemas["Job"] = {
         "oneOf": [_ref(f"Job.{name}") for name in kinds],

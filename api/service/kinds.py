@@ -6,18 +6,21 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal, Protocol
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from api.engine import Engine
 from api.limits import DEFAULT_COUNT, DEFAULT_DIFFER, MOST_JOINTS, MOST_OPTIONS
 from api.service.settings import DEFAULT_JOB_SECONDS, LONGEST_JOB_SECONDS
 from solver.data.errors import Problems, ScenarioErrors
 from solver.data.job import Job
+from solver.data.plan import Plan
 
 Name = Annotated[str, StringConstraints(max_length=200)]
 Names = Annotated[tuple[Name, ...], Field(max_length=200)]
 JobId = Annotated[str, StringConstraints(pattern="^[0-9a-f]{24}$")]
 PAPERS_SECONDS = 600.0
+COMPARE_SECONDS = 60.0
+MOST_COMPARED = 6
 LARGEST_BODY_SEED = 999_999_999
 """Numbers in a body stay below a thousand million."""
 
@@ -101,6 +104,24 @@ class PapersAsked(Asked):
     """Printed as given."""
 
 
+class TradeOffAsked(_Planned):
+    """Plans of a scenario that no other beats in money for metal and in hours."""
+
+    kind: Literal["tradeoff"]
+    waste: bool = False
+    """Whether waste is weighed too."""
+
+
+class CompareAsked(Asked):
+    """Plans beside one another: what is the same, what differs and what it costs."""
+
+    kind: Literal["compare"]
+    jobs: Annotated[tuple[JobId, ...], Field(max_length=MOST_COMPARED)] = ()
+    """Ids of jobs that have plans; of a job with several, all."""
+    plans: Annotated[tuple[dict[str, Any], ...], Field(max_length=MOST_COMPARED)] = ()
+    """Plans, as splitplan gave them; they come after those of the jobs."""
+
+
 class RerunAsked(Asked):
     """A plan of what is still to do, with what an old plan left."""
 
@@ -136,6 +157,9 @@ class Finished(Protocol):
     def plan(self, job_id: str, option: int) -> dict[str, Any]:
         """Return a plan as JSON values; raises ScenarioErrors where there is none."""
 
+    def plans(self, job_id: str) -> list[dict[str, Any]]:
+        """Return all plans of a job as JSON values; raises ScenarioErrors where there is none."""
+
     def scenario(self, job_id: str) -> dict[str, Any] | None:
         """Return the scenario that a job was given, as JSON values."""
 
@@ -154,8 +178,10 @@ class Kind:
     run: str
     result: str
     """Name of the result's schema in the service's description."""
+    plans: str = ""
+    """Key of the result that holds its plans; "." where the result is the plan."""
     schemas: Callable[[], dict[str, Any]] = dict
-    """Schemas that the result needs beyond those of plans, as components by name."""
+    """JSON Schemas that the result needs beyond those of plans, by name."""
 
 
 def asked_job(body: _Planned, engine: Engine) -> tuple[Job, dict[str, Any]]:
@@ -210,6 +236,60 @@ def _papers(body: PapersAsked, engine: Engine, finished: Finished) -> Ready:
     return Ready(str(plan["title"]), PAPERS_SECONDS, inputs)
 
 
+def _tradeoff(body: TradeOffAsked, engine: Engine, finished: Finished) -> Ready:
+    job, scenario = asked_job(body, engine)
+    inputs = {
+        "scenario": scenario,
+        "seconds": body.seconds,
+        "seed": body.seed,
+        "waste": body.waste,
+    }
+    return Ready(job.title, body.seconds, inputs)
+
+
+def _compare(body: CompareAsked, engine: Engine, finished: Finished) -> Ready:
+    problems = Problems()
+    plans: list[dict[str, Any]] = []
+    for number, job_id in enumerate(body.jobs):
+        try:
+            plans += finished.plans(job_id)
+        except ScenarioErrors as errors:
+            for one in errors.problems:
+                problems.add(("jobs", number), one.value, one.remedy)
+    for number, values in enumerate(body.plans):
+        fault = _plan_fault(values)
+        if fault is not None:
+            problems.add(("plans", number), fault, "give a plan as splitplan wrote it")
+        plans.append(values)
+    problems.raise_any()
+    if not 2 <= len(plans) <= MOST_COMPARED:
+        problems.add(("plans",), f"{len(plans)} plans in all", f"from 2 to {MOST_COMPARED}")
+    problems.raise_any()
+    title = " / ".join(dict.fromkeys(str(plan["title"]) for plan in plans))
+    return Ready(title, COMPARE_SECONDS, {"plans": plans})
+
+
+def _plan_fault(values: dict[str, Any]) -> str | None:
+    try:
+        plan = Plan.model_validate(values)
+    except ValidationError as error:
+        fault = error.errors(include_url=False, include_input=False, include_context=False)[0]
+        return f"{'.'.join(str(key) for key in fault['loc'][:8])}: {fault['msg'][:120]}"
+    return None if plan.cost is not None else "a plan that cannot be built"
+
+
+def _compared_schemas() -> dict[str, Any]:
+    from api.comparing import comparison_schema
+
+    return {"Comparison": comparison_schema()}
+
+
+def _trade_schemas() -> dict[str, Any]:
+    from api.trading import TradeOffAnswer
+
+    return {"TradeOffAnswer": TradeOffAnswer.model_json_schema()}
+
+
 def _rerun(body: RerunAsked, engine: Engine, finished: Finished) -> Ready:
     from api.rerunning import judged, plan_given
 
@@ -246,7 +326,7 @@ def _rerun(body: RerunAsked, engine: Engine, finished: Finished) -> Ready:
 KINDS: Mapping[str, Kind] = {
     one.name: one
     for one in (
-        Kind("plan", "One plan", PlanAsked, _plan, "api.service.runs:run_plan", "Plan"),
+        Kind("plan", "One plan", PlanAsked, _plan, "api.service.runs:run_plan", "Plan", "."),
         Kind(
             "options",
             "Plans that differ in their joints",
@@ -254,6 +334,7 @@ KINDS: Mapping[str, Kind] = {
             _options,
             "api.service.runs:run_options",
             "OptionsAnswer",
+            "options",
         ),
         Kind(
             "papers",
@@ -264,12 +345,32 @@ KINDS: Mapping[str, Kind] = {
             "Files",
         ),
         Kind(
+            "tradeoff",
+            "Plans that no other beats in money for metal and in hours",
+            TradeOffAsked,
+            _tradeoff,
+            "api.service.runs:run_tradeoff",
+            "TradeOffAnswer",
+            "plans",
+            _trade_schemas,
+        ),
+        Kind(
+            "compare",
+            "Plans beside one another: what differs and what it costs",
+            CompareAsked,
+            _compare,
+            "api.service.runs:run_compare",
+            "Comparison",
+            schemas=_compared_schemas,
+        ),
+        Kind(
             "rerun",
             "A plan of what is still to do, with what an old plan left",
             RerunAsked,
             _rerun,
             "api.service.runs:run_rerun",
             "Plan",
+            ".",
         ),
     )
 }

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import PurePosixPath
 from typing import Any, cast
 
+from api.comparing import CompareAsked, compared, comparison_json
 from api.option_table import OptionsAnswer, rows_of
 from api.papers.all_papers import Choices, paper_files
 from api.real_engine import options_here, plan_here, read_job
@@ -20,12 +21,13 @@ from api.service.checked_plans import checked_plans
 from api.service.child import Answer, Hears, NotShownError
 from api.service.records import RESULT, Document, Outline
 from api.solve_child import PlanNotShownError
+from api.trading import TradeOffAnswer, TradePoint, trade_off_here
 from solver import intake
 from solver.data.job import Job
 from solver.data.plan import Plan, Progress
-from solver.planner import alternatives, plan_job, rerun_job
+from solver.planner import alternatives, plan_job, rerun_job, tradeoff
 
-LOADED = (intake, alternatives, plan_job, rerun_job)
+LOADED = (intake, alternatives, plan_job, rerun_job, tradeoff)
 """What `api.real_engine` would load when it is first used."""
 
 _MOST_REASONS = 20
@@ -79,6 +81,67 @@ def run_options(inputs: Mapping[str, Any], hears: Hears) -> Answer:
     except PlanNotShownError as refusal:
         raise NotShownError from refusal
     return options_answer(plans, job)
+
+
+def run_tradeoff(inputs: Mapping[str, Any], hears: Hears) -> Answer:
+    """Find the plans that nothing beats; those that were put together are kept on the way."""
+    job = read_job(inputs["scenario"])
+    made: list[Plan] = []
+
+    def on_plan(plan: Plan) -> None:
+        made.append(plan)
+        hears.keep(trade_answer(partial_trade_off(made, waste=inputs["waste"])))
+
+    try:
+        with checked_plans(on_plan):
+            found = trade_off_here(
+                job,
+                waste=inputs["waste"],
+                seconds=inputs["seconds"],
+                seed=inputs["seed"],
+                on_progress=hears.on_progress,
+                should_stop=hears.should_stop,
+            )
+    except PlanNotShownError as refusal:
+        raise NotShownError from refusal
+    return trade_answer(found)
+
+
+def partial_trade_off(plans: Sequence[Plan], *, waste: bool) -> TradeOffAnswer:
+    """Return plans of a trade-off that was not finished: nothing is proven of them."""
+    costs = [(plan, plan.cost) for plan in plans if plan.cost is not None]
+    points = tuple(
+        TradePoint(
+            plan=plan.id,
+            metal=cost.metal,
+            minutes=plan.minutes,
+            waste_kg=cost.waste_kg,
+            cost=cost.total,
+            sections=len(plan.sections),
+            pieces=len(plan.pieces),
+            supported=False,
+            least_minutes=None,
+            least_metal=None,
+            hour_price=None,
+        )
+        for plan, cost in costs
+    )
+    shown = tuple(plan for plan, _ in costs)
+    return TradeOffAnswer(plans=shown, points=points, waste=waste, asked=0, nested=len(points))
+
+
+def trade_answer(found: TradeOffAnswer) -> Answer:
+    """Return a trade-off as an answer."""
+    content = found.model_dump_json().encode("utf-8")
+    return Answer(outline_of(found.plans), (Document(RESULT, "application/json", content),))
+
+
+def run_compare(inputs: Mapping[str, Any], hears: Hears) -> Answer:
+    """Compare plans, which takes no search."""
+    plans = tuple(Plan.model_validate(plan) for plan in inputs["plans"])
+    content = comparison_json(compared(CompareAsked(plans=plans))).encode("utf-8")
+    outline = Outline("done", {"plans": len(plans)})
+    return Answer(outline, (Document(RESULT, "application/json", content),))
 
 
 def run_rerun(inputs: Mapping[str, Any], hears: Hears) -> Answer:

@@ -192,8 +192,8 @@ class Service:
         if record is not None:
             self.board.tell_state(job_id, record.version, {"record": record}, record.ended)
 
-    def plan(self, job_id: str, option: int) -> dict[str, Any]:
-        """Return a plan that a job has, as JSON values; raises ScenarioErrors."""
+    def plans(self, job_id: str) -> list[dict[str, Any]]:
+        """Return the plans that a job has, as JSON values; raises ScenarioErrors."""
         problems = Problems()
         record = self.store.record(job_id)
         document = None if record is None else self.store.document(record, RESULT)
@@ -201,19 +201,28 @@ class Service:
             problems.add(("job",), job_id, "no such job is kept; GET /v1/jobs lists them")
         elif record.state not in ENDED:
             problems.add(("job",), f"it is {record.state}", "wait until it has ended")
-        elif document is None or record.kind not in ("plan", "options", "rerun"):
+        elif document is None or record.kind not in self.kinds or not self.kinds[record.kind].plans:
             problems.add(("job",), f"a job of kind {record.kind}", "name a job that has a plan")
         problems.raise_any()
+        assert record is not None
         assert document is not None
         told = json.loads(document.content)
-        plans = [told["plan"]] if "plan" in told else told.get("options", [told])
-        if option > len(plans):
-            problems.add(("option",), str(option), f"there are {len(plans)}")
-        elif plans[option - 1].get("cost") is None:
+        where = self.kinds[record.kind].plans
+        plans = [told] if where == "." else told[where]
+        found: list[dict[str, Any]] = [one for one in plans if one["cost"] is not None]
+        if not found:
             problems.add(("job",), "it has no plan that can be built", "plan again")
         problems.raise_any()
-        found: dict[str, Any] = plans[option - 1]
         return found
+
+    def plan(self, job_id: str, option: int) -> dict[str, Any]:
+        """Return one plan that a job has, 1 the first; raises ScenarioErrors."""
+        plans = self.plans(job_id)
+        if option > len(plans):
+            problems = Problems()
+            problems.add(("option",), str(option), f"there are {len(plans)}")
+            problems.raise_any()
+        return plans[option - 1]
 
     def scenario(self, job_id: str) -> dict[str, Any] | None:
         """Return the scenario that a job was given, as JSON values."""

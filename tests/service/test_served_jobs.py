@@ -172,6 +172,26 @@ def test_names_are_escaped_in_every_paper(served):
                 assert not [cell for cell in cells if re.match(r"[=+@\t\r]|-\D", cell)]
 
 
+def test_plans_of_jobs_are_compared_and_traded_off(served):
+    one = served.done({"kind": "plan", "scenario": LID})
+    trade = served.done({"kind": "tradeoff", "scenario": LID, "seconds": 10})
+    answer = served.result(trade)
+    assert trade["figures"]["plans"] == len(answer["points"]) >= 1
+    metals = [point["metal"] for point in answer["points"]]
+    assert metals == sorted(metals)
+    split = {"splits": ["lid | frame"]}
+    other = served.done({"kind": "plan", "scenario": LID, "what_if": split})
+    record = served.done({"kind": "compare", "jobs": [one["id"], other["id"]]})
+    columns = served.result(record)["columns"]
+    assert len(columns) == 2
+    plans = [served.result(one), served.result(other)]
+    embedded = served.done({"kind": "compare", "plans": plans})
+    assert served.result(embedded) == served.result(record)
+    status, problem, _ = served("POST", "/v1/jobs", {"kind": "compare", "jobs": [record["id"]]})
+    assert status == 422
+    assert problem["errors"][0]["pointer"] == "/jobs/0"
+
+
 def test_a_rerun_goes_on_from_an_old_plan(served):
     plan = served.done({"kind": "plan", "scenario": LID})
     record = served.done({"kind": "rerun", "job": plan["id"], "record": {"cut": "all"}})
