@@ -6,6 +6,7 @@ of its edges.  Else it may serve another place, as it is or trimmed (see ``reuse
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -187,65 +188,78 @@ class Matcher:
     ) -> None:
         self._job, self._lines, self._sheets, self._pool = job, lines, sheets, pool
         self._flats: dict[tuple[int, object], Flat] = {}
-        self._fits: dict[tuple[int, int, object], Fit | None] = {}
-        self._by_metal: dict[Metal, list[int]] = {}
-        for index, one in enumerate(pool.pieces):
-            self._by_metal.setdefault(metal_of(one.piece), []).append(index)
-        for those in self._by_metal.values():  # the smallest first: least is cut off them
-            those.sort(key=lambda index: (pool.flats[index].polygon.area, index))
+        self._fits: dict[tuple[int, int], Fit | None] = {}
         self._keep: list[object] = []
         self._same: dict[tuple[int, int], str | None] = {}
-        self._on = [frozenset(s.edge for s in one.piece.spans) for one in pool.pieces]
-        self._fitting: frozenset[int] = frozenset()
+        self._area = np.array([flat.polygon.area for flat in pool.flats])
+        by_metal: dict[Metal, list[int]] = defaultdict(list)
+        self._begin_on: dict[tuple[Metal, str], list[int]] = defaultdict(list)
+        self._on: dict[str, set[int]] = defaultdict(set)
+        for index, one in enumerate(pool.pieces):
+            by_metal[metal_of(one.piece)].append(index)
+            self._begin_on[metal_of(one.piece), one.piece.spans[0].edge].append(index)
+            for span in one.piece.spans:
+                self._on[span.edge].add(index)
+        # the smallest first: least is cut off them
+        self._by_metal = {
+            metal: np.array(sorted(those, key=lambda index: (self._area[index], index)))
+            for metal, those in by_metal.items()
+        }
+        self._fitting = np.zeros(len(pool.pieces), dtype=bool)
 
     def know_fitting(self, options: Sequence[StretchOption]) -> None:
         """Find the pieces that still fit their place: they are not cut up for another one.
 
         They may serve another place as they are, and be cut for the edges that they lie on.
         """
-        fitting = set()
         for option in options:
-            for number, piece in enumerate(option.pieces):
-                sheet = self._sheets[option.sheet]
-                metal = (sheet.metal.metal, round(sheet.metal.thickness_mm, 4))
-                for index in self._by_metal.get(metal, []):
-                    if index not in fitting and self._on[index] & self._edges(option):
-                        flat = self._flat(option.sheet, option.pieces[number])
-                        if self._stays(index, option, piece, flat):
-                            fitting.add(index)
-        self._fitting = frozenset(fitting)
+            for number in range(len(option.pieces)):
+                self._fitting[self._here(option, number)] = True
 
-    def _edges(self, option: StretchOption) -> frozenset[str]:
-        edges = self._lines[option.run].edges
-        return frozenset(edges[(option.first + i) % len(edges)].id for i in range(option.count))
+    def _metal(self, option: StretchOption) -> Metal:
+        metal = self._sheets[option.sheet].metal
+        return metal.metal, round(metal.thickness_mm, 4)
+
+    def _here(self, option: StretchOption, number: int) -> list[int]:
+        """Return the pieces that stay where this piece of an option is wanted."""
+        piece, line = option.pieces[number], self._lines[option.run]
+        placed = spans_of(line, piece.from_mm, piece.to_mm)
+        return [
+            index
+            for index in self._begin_on.get((self._metal(option), placed[0][0]), ())
+            if self._stays(index, option, piece, placed)
+        ]
 
     def uses(self, option: StretchOption, number: int) -> tuple[Use, ...]:
         """Return the pieces that could become this piece of an option, the best first."""
-        piece, sheet = option.pieces[number], self._sheets[option.sheet]
-        metal = (sheet.metal.metal, round(sheet.metal.thickness_mm, 4))
-        candidates = self._by_metal.get(metal, [])
-        if not candidates:
+        candidates = self._by_metal.get(self._metal(option))
+        if candidates is None:
             return ()
+        piece = option.pieces[number]
         flat = self._flat(option.sheet, piece)
-        found = []
-        here = [i for i in candidates if self._stays(i, option, piece, flat)]
-        edges = self._edges(option)
-        for index in (*here, *(i for i in candidates if i not in here)):
-            stays = index in here
-            others = bool(here) or (index in self._fitting and not edges & self._on[index])
-            if others and not stays and not self._alike(flat, index):
-                continue
-            fit = _AS_IT_IS if stays else self._fit(flat, index)
-            if fit is not None:
-                found.append(self._use(index, option, piece, fit, stays=stays))
-            if len(found) == MOST_SOURCES:
+        here = self._here(option, number)
+        area = flat.polygon.area
+        alike = np.abs(self._area[candidates] / area - 1) <= SAME_AREA
+        free = np.zeros(len(candidates), dtype=bool)
+        if not here:
+            edges = self._lines[option.run].edges
+            names = {edges[(option.first + i) % len(edges)].id for i in range(option.count)}
+            on_it = set().union(*(self._on.get(name, set()) for name in names))
+            free = ~self._fitting[candidates] | np.isin(candidates, list(on_it))
+            free &= self._area[candidates] >= area * (1 - SAME_AREA)
+        found = [self._use(i, option, piece, _AS_IT_IS, stays=True) for i in here]
+        for index in candidates[alike | free].tolist():
+            if len(found) >= MOST_SOURCES:
                 break
+            fit = None if index in here else self._fit(flat, index)
+            if fit is not None:
+                found.append(self._use(index, option, piece, fit, stays=False))
         found = [use for use in found if use.stays or use.saved_minutes > 1e-9]
         found.sort(
             key=lambda use: (
                 not use.stays,
                 -round(use.saved_minutes, 6),
-                self._pool.flats[use.existing].polygon.area,
+                self._area[use.existing],
             )
         )
         return tuple(found)
@@ -259,14 +273,8 @@ class Matcher:
         return self._same[key]
 
     def _find_same(self, option: StretchOption, number: int) -> str | None:
-        piece, sheet = option.pieces[number], self._sheets[option.sheet]
-        metal = (sheet.metal.metal, round(sheet.metal.thickness_mm, 4))
-        for index in self._by_metal.get(metal, []):
-            was = self._pool.pieces[index].piece
-            near = abs(was.blank.root_length_mm - piece.blank.root_length_mm) <= SAME_OUTLINE_MM
-            if near and self._stays(index, option, piece, self._flat(option.sheet, piece)):
-                return was.id
-        return None
+        here = self._here(option, number)
+        return self._pool.pieces[here[0]].piece.id if here else None
 
     def _flat(self, sheet: int, piece: PieceOption) -> Flat:
         folded = sheet if piece.folds else -1
@@ -276,27 +284,24 @@ class Matcher:
             self._keep.append(piece.blank)
         return self._flats[key]
 
-    def _alike(self, flat: Flat, index: int) -> bool:
-        """Whether a piece that is there may be of the same outline."""
-        share = self._pool.flats[index].polygon.area / flat.polygon.area
-        return bool(abs(share - 1) <= SAME_AREA)
-
     def _fit(self, flat: Flat, index: int) -> Fit | None:
-        key = (id(flat), index, None)
+        key = (id(flat), index)
         if key not in self._fits:
             self._fits[key] = fit_of(flat, self._pool.flats[index])
         return self._fits[key]
 
-    def _stays(self, index: int, option: StretchOption, piece: PieceOption, flat: Flat) -> bool:
+    def _stays(
+        self, index: int, option: StretchOption, piece: PieceOption, placed: Sequence[Placed]
+    ) -> bool:
         """Whether a piece is what is wanted at the place that it was made for."""
         was = self._pool.pieces[index].piece
         if was.mounting != piece.mounting:
             return False
-        if abs(was.blank.root_length_mm - flat.length_mm) > SAME_OUTLINE_MM:
+        if abs(was.blank.root_length_mm - piece.blank.root_length_mm) > SAME_OUTLINE_MM:
             return False
-        line = self._lines[option.run]
-        if not same_place(was, spans_of(line, piece.from_mm, piece.to_mm), self._pool.old, line):
+        if not same_place(was, placed, self._pool.old, self._lines[option.run]):
             return False
+        flat = self._flat(option.sheet, piece)
         outline = np.array(was.blank.outline_mm)
         return (
             outline.shape == flat.outline.shape
