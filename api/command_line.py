@@ -154,6 +154,11 @@ def _parser() -> argparse.ArgumentParser:
     _output(plan, "keep the plan in this file (JSON)")
     plan.add_argument("--json", action="store_true", help="print the plan as JSON, no summary")
     plan.add_argument("--full", action="store_true", help="a summary of any length, nothing cut")
+    plan.add_argument(
+        "--explain-purchase",
+        action="store_true",
+        help="say what the plan would cost without each metal and each width that it buys",
+    )
     add_what_ifs(plan)
 
     several = _command(

@@ -32,6 +32,7 @@ class PlanFunction(Protocol):
         should_stop: Callable[[], bool] | None = None,
         should_quit: Callable[[], bool] | None = None,
         on_wait: Callable[[], None] | None = None,
+        explain: bool = False,
     ) -> Plan:
         """Return the plan; see `api.solve_apart.plan_apart`."""
 

@@ -52,6 +52,7 @@ def plan_command(options: argparse.Namespace, engine: Engine, streams: Streams) 
             asked.scenario,
             seconds=_share(options.seconds, share),
             seed=options.seed,
+            **({"explain": True} if options.explain_purchase else {}),
             **listening.told(),
         )
         symmetry = None

@@ -105,13 +105,19 @@ def plan_here(
     seed: int,
     on_progress: Callable[[Progress], None] | None,
     should_stop: Callable[[], bool] | None,
+    explain: bool = False,
 ) -> Plan:
     """Plan in this process; raises PlanNotShownError where the checker refuses the result."""
     from solver.planner.plan_job import PlanRejectedError, plan_job
 
     try:
         return plan_job(
-            job, seconds=seconds, seed=seed, on_progress=on_progress, should_stop=should_stop
+            job,
+            seconds=seconds,
+            seed=seed,
+            on_progress=on_progress,
+            should_stop=should_stop,
+            explain=explain,
         )
     except PlanRejectedError as refusal:
         raise PlanNotShownError(str(refusal)) from refusal

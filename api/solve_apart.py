@@ -52,6 +52,7 @@ def plan_apart(
     should_stop: Callable[[], bool] | None = None,
     should_quit: Callable[[], bool] | None = None,
     on_wait: Callable[[], None] | None = None,
+    explain: bool = False,
     niceness: int = 0,
     command: Sequence[str] = (sys.executable, "-m", "api.solve_child"),
     grace_seconds: float = GRACE_SECONDS,
@@ -59,10 +60,17 @@ def plan_apart(
     """Return the plan that a child process makes of a scenario (JSON values).
 
     ``should_stop`` asks for the best plan so far, ``should_quit`` ends the child; both are asked
-    often, as ``on_wait`` is called.  Raises ScenarioErrors, SolveError, SolveQuitError.
+    often, as ``on_wait`` is called.  ``explain`` asks what the plan's purchases are worth.
+    Raises ScenarioErrors, SolveError, SolveQuitError.
     """
     plans = _plans_apart(
-        {"scenario": scenario, "seconds": seconds, "seed": seed, "niceness": niceness},
+        {
+            "scenario": scenario,
+            "seconds": seconds,
+            "seed": seed,
+            "niceness": niceness,
+            **({"explain": True} if explain else {}),
+        },
         _Listener(on_progress, should_stop, should_quit, on_wait),
         command,
         grace_seconds,

@@ -1,6 +1,7 @@
 """The child process that makes one plan or several: JSON lines in, JSON lines out.
 
-In: one request ``{"scenario", "seconds", "seed", "niceness"}``, for several plans with
+In: one request ``{"scenario", "seconds", "seed", "niceness"}``, with ``{"explain": true}`` where
+the plan is to say what its purchases are worth, for several plans with
 ``{"options": {"count", "differ_by"}}``, for a rerun ``{"rerun": {"old_plan", "record"}}``, for a
 trade-off ``{"tradeoff": {"waste"}}``, then perhaps a line ``stop``; when the input ends, so does
 the child, so that none is left behind.
@@ -38,6 +39,7 @@ class PlanJob(Protocol):
         seed: int,
         on_progress: Callable[[Progress], None] | None,
         should_stop: Callable[[], bool] | None,
+        explain: bool = False,
     ) -> Plan:
         """Return a checked plan."""
 
@@ -117,7 +119,8 @@ def serve_one(
             on_progress=lambda progress: send({"progress": progress.model_dump(mode="json")}),
             should_stop=stop.is_set,
         )
-        plans = make(**request.get(kind, {}))
+        how = {"explain": True} if request.get("explain") else request.get(kind, {})
+        plans = make(**how)
         send({"plans": [plan.model_dump(mode="json") for plan in plans]})
     except ScenarioErrors as errors:
         problems = [asdict(problem) for problem in errors.problems]

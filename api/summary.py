@@ -90,6 +90,7 @@ def summarise(
     top = [
         *_head(plan),
         *_buy(plan, job),
+        *_without(plan),
         *_cut(plan, full=lines is None),
         *beside(_hours(plan), _cost(plan, plan.cost), at=_SECOND_BLOCK),
     ]
@@ -252,6 +253,31 @@ def _buy(plan: Plan, job: Job | None) -> list[str]:
         text = f"{'; '.join(bought)}: {money(cost)}"
         block += wrap(text, first="  also ", rest="       ")
     return block
+
+
+def _without(plan: Plan) -> list[str]:
+    """Say what the plan would cost without what it buys, where that was asked for."""
+    if not plan.without or plan.cost is None:
+        return []
+    rows = []
+    for one in plan.without:
+        if one.status == "impossible":
+            rows.append([one.what, "no plan is possible", "proven"])
+            continue
+        low = "" if one.bound is None else _more(one.bound, plan.cost.objective)
+        if one.objective is None:
+            rows.append([one.what, "no plan was found", low and f"at least {low}"])
+            continue
+        high = _more(one.objective, plan.cost.objective)
+        # where the two agree to the cent, nothing is left open
+        shown = "proven" if low == high else low and f"at least {low}"
+        rows.append([one.what, f"costs {high} more", shown])
+    block = ["WITHOUT BUYING (what is on hand stays)"]
+    return block + table(rows, sides=["left", "left", "left"], give=0)
+
+
+def _more(amount: float, than: float) -> str:
+    return money(max(0.0, amount - than))
 
 
 def _amounts(plan: Plan) -> list[str]:

@@ -138,4 +138,5 @@ def check_plan(job: Job, plan: Plan) -> CheckReport:
     cost: Cost = money.cost_of(reading)
     # By the stated cost: where that is wrong it is a fault already, told above.
     faults.extend(status.proofs(plan, plan.cost or cost))
+    faults.extend(status.left_out(job, plan))
     return CheckReport(tuple(faults), cost)

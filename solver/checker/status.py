@@ -67,6 +67,38 @@ def proofs(plan: Plan, cost: Cost | None) -> Iterator[Fault]:
         yield Fault("proven", "proof.bound", "is missing in a plan that is within gap")
 
 
+def left_out(job: Job, plan: Plan) -> Iterator[Fault]:
+    """What a purchase is worth is said of stock that is bought, by plans no better than this."""
+    bought = {purchase.stock for purchase in plan.purchases if purchase.buy}
+    known = {item.id for item in job.stock}
+    for one in plan.without:
+        place = f'without "{one.what}"'
+        for name in one.stock:
+            if name not in known:
+                yield Fault("left out", place, f'there is no stock "{name}"')
+        if not bought & set(one.stock):
+            yield Fault("left out", place, "none of it is bought")
+        if (one.status == "found") != (one.objective is not None):
+            yield Fault("left out", place, f"is {one.status}, with a cost of {one.objective}")
+        if one.status == "impossible" and one.bound is not None:
+            yield Fault("left out", place, "is impossible, with a bound")
+        if one.objective is None:
+            continue
+        slack = RELATIVE * max(1.0, abs(one.objective))
+        if plan.cost is not None and one.objective < plan.cost.objective - 0.005 - slack:
+            yield Fault(
+                "left out",
+                place,
+                f"costs {one.objective:.4f}, less than the plan: {plan.cost.objective:.4f}",
+            )
+        if one.bound is not None and one.bound > one.objective + slack:
+            yield Fault(
+                "left out",
+                place,
+                f"its bound {one.bound:.6f} is above its cost {one.objective:.6f}",
+            )
+
+
 def _bound(
     name: str, bound: float | None, gap: float | None, figure: float | None, of: str
 ) -> Iterator[Fault]:

@@ -253,6 +253,22 @@ class Proof(PlanModel):
     purchase_covers: str
 
 
+class LeftOut(PlanModel):
+    """What a plan would cost without buying some of its stock; what is on hand stays."""
+
+    what: str
+    """A sheet metal, or a width of rolls or sheets."""
+    stock: tuple[str, ...]
+    """The stock items that are not bought."""
+    status: Literal["found", "none found", "impossible"]
+    """Whether a plan was found without it, none was, or none is possible."""
+    objective: float | None = None
+    """Of the best plan found: what it costs more than this plan is the price of leaving it out."""
+    metal: float | None = None
+    bound: float | None = None
+    """Proven: no plan without it has a lower objective."""
+
+
 class Requirement(PlanModel):
     """One of the scenario's own requirements, in its ids and words."""
 
@@ -395,6 +411,8 @@ class Plan(PlanModel):
     pieces: tuple[Piece, ...] = ()
     purchases: tuple[Purchase, ...] = ()
     nests: tuple[NestPlan, ...] = ()
+    without: tuple[LeftOut, ...] = ()
+    """What each metal and width that is bought is worth; only where that was asked for."""
     amounts: tuple[Amount, ...] = ()
     hours: tuple[HoursLine, ...] = ()
     cautions: tuple[str, ...] = ()

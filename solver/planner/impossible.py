@@ -22,6 +22,7 @@ from solver.planner.master_of import seam_clashes, stock_order
 from solver.planner.options import Refusals
 from solver.planner.rounds import Parts, problem_of
 from solver.planner.seam_reasons import clash_reason, no_seams
+from solver.planner.sheets import sheets_of
 from solver.planner.split_of import EdgeRule, split_problem_of
 from solver.planner.symmetric import mirror_of
 from solver.planner.unit_words import in_unit
@@ -84,12 +85,13 @@ def plain_reasons(job: Job) -> tuple[tuple[Requirement, ...], tuple[str, ...]]:
 def _no_way_to_make(job: Job, refusals: Refusals) -> tuple[Requirement, ...]:
     """Explain the first line that cannot be made, whole."""
     edges = [job.edge_of[step.edge] for run in job.runs for step in run.edges]
-    if not job.stock:
+    if not sheets_of(job):
+        none = "nothing of the stock is on hand or for sale" if job.stock else "the stock is empty"
         return (
             Requirement(
                 rule="stock",
                 ids=(edges[0].id,),
-                sentence=f'edge "{edges[0].id}" carries metal, but the stock is empty',
+                sentence=f'edge "{edges[0].id}" carries metal, but {none}',
             ),
         )
     edge = next(edge for edge in edges if edge.id not in refusals.made)

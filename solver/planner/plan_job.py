@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 from solver.checker import check_plan
 from solver.data.job import Job
-from solver.data.plan import Plan, Progress
+from solver.data.plan import LeftOut, Plan, Progress
+from solver.planner.explain_purchase import explain_purchase
 from solver.planner.impossible import plain_reasons, why_impossible
 from solver.planner.piece_blanks import BlankMaker
 from solver.planner.prepare import prepare, prepare_few
@@ -21,6 +23,8 @@ from solver.planner.write_plan import (
     request_of,
 )
 
+PLAN_SHARE = 0.5
+"""Of a time limit, for the plan, where its purchase is to be explained in the rest."""
 SPARE_SECONDS = 0.3
 """Kept of a time limit for putting the plan together and checking it."""
 
@@ -43,17 +47,23 @@ def plan_job(
     seed: int = 0,
     on_progress: OnProgress | None = None,
     should_stop: ShouldStop | None = None,
+    explain: bool = False,
 ) -> Plan:
     """Plan a job: split, mountings, metals, pieces, purchase and nests, with a proven bound.
 
     Without ``seconds`` the work is counted in steps, so the same job, seed and version give the
     same plan on any machine; a time limit only cuts that short, and the plan says so.
-    ``should_stop`` is asked often; the best plan so far is then returned.
+    ``should_stop`` is asked often; the best plan so far is then returned.  With ``explain`` the
+    plan also says what it would cost without each metal and width that it buys; that takes a part
+    of the time.
 
     Raises PlanRejectedError if the checker refuses the result.
     """
     watch = Watch(on_progress)
-    limits = Limits(watch.deadline(seconds), seed, should_stop or (lambda: False))
+    until_all = Limits(watch.deadline(seconds), seed, should_stop or (lambda: False))
+    share = PLAN_SHARE if explain else 1.0
+    deadline = None if seconds is None else watch.deadline(share * seconds)
+    limits = replace(until_all, deadline=deadline)
     request = request_of(job, seed, seconds)
     watch.phase("reading the job")
     reasons, also = plain_reasons(job)
@@ -79,13 +89,22 @@ def plan_job(
             if reasons:
                 return checked(impossible(request, reasons, also), job)
         return checked(no_answer(request, found), job)
-    return finished(request, found, parts, watch)
+    without: tuple[LeftOut, ...] = ()
+    if explain:
+        found, without = explain_purchase(parts, until_all, found, better, watch.phase)
+    return finished(request, found, parts, watch, without)
 
 
-def finished(request: Request, found: Found, parts: Parts, watch: Watch) -> Plan:
+def finished(
+    request: Request,
+    found: Found,
+    parts: Parts,
+    watch: Watch,
+    without: tuple[LeftOut, ...] = (),
+) -> Plan:
     """Return the plan of what was found, with all its proofs, checked."""
     watch.phase("checking")
-    plan = checked(plan_of(request, found, parts), request.job)
+    plan = checked(plan_of(request, found, parts, without=without), request.job)
     watch.phase("done")
     return plan
 

@@ -39,7 +39,8 @@ from solver.planner.split_of import EdgeRule
 FIRST_WORK = 20.0
 LATER_WORK = 6.0
 """Deterministic work of the master in the first and in later rounds."""
-STEPS: tuple[tuple[Literal["decide", "nest"], int], ...] = (
+Steps = Sequence[tuple[Literal["decide", "nest"], int]]
+STEPS: Steps = (
     ("decide", 0),
     ("nest", 20),
     ("decide", 20),
@@ -170,15 +171,17 @@ def decide(
     on_phase: Callable[[str], None],
     unlike: Unlike | None = None,
     start: Start | None = None,
+    steps: Steps | None = None,
 ) -> Found:
     """Run rounds until nothing better comes, and return the best plan with the proven bound.
 
-    ``on_better`` is called with each plan better than ``start`` (and checks it).
+    ``on_better`` is called with each plan better than ``start`` (and checks it); ``steps`` are all
+    that is done, where they are given.
     """
     search = _Search(parts, limits, on_better, on_phase, unlike or Unlike(), start)
     timed = limits.deadline is not None
     idle, before = 0, math.inf
-    for step, effort in _steps(timed):
+    for step, effort in _steps(timed) if steps is None else steps:
         if search.candidates and limits.until.over():
             break
         idle, before = (0 if search.least() < before else idle + 1), search.least()

@@ -11,7 +11,7 @@ from typing import Any
 import solver
 from solver.data.digest import digest_of
 from solver.data.job import Job
-from solver.data.plan import HowMade, Plan, Proof, Requirement, Rerun, Status
+from solver.data.plan import HowMade, LeftOut, Plan, Proof, Requirement, Rerun, Status
 from solver.planner.cautions import cautions_of, notes_of
 from solver.planner.rounds import GAP_PROVEN, Found, Parts
 
@@ -50,12 +50,16 @@ def gap_of(cost: float | None, bound: float | None) -> float | None:
 
 
 def plan_of(
-    request: Request, found: Found, parts: Parts | None, rerun: Rerun | None = None
+    request: Request,
+    found: Found,
+    parts: Parts | None,
+    rerun: Rerun | None = None,
+    without: tuple[LeftOut, ...] = (),
 ) -> Plan:
     """Return the plan of what was found.
 
     With ``parts`` the proof of the purchase is worked out too; without, the plan is one on the way.
-    ``rerun`` says what was there when it was made.
+    ``rerun`` says what was there when it was made, ``without`` what its purchases are worth.
     """
     body = found.body
     assert body is not None
@@ -72,6 +76,7 @@ def plan_of(
             "pieces": body.pieces,
             "purchases": body.purchases,
             "nests": body.nests,
+            "without": without,
             "amounts": body.amounts,
             "hours": body.hours,
             "minutes": body.minutes,

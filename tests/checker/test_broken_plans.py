@@ -18,7 +18,7 @@ from hand_plans import (
 from solver.checker import check_plan
 from solver.data.job import EdgeNotch, Near, RunEdge
 from solver.data.line import Corner, Line, Stretch
-from solver.data.plan import Amount, Requirement, Span
+from solver.data.plan import Amount, LeftOut, Requirement, Span
 
 
 @dataclass(frozen=True)
@@ -840,6 +840,42 @@ def _a_side_on_the_edge_that_is_cut_all_the_same(job, plan):
     # P1 lies along the lower edge
     border = sum(shapely.Polygon(p.blank.outline_mm).length for p in plan.pieces[:2])
     return job, with_nest(plan, 0, cut_mm=border, edge_mm=0.0)
+
+
+def explained(plan, **change):
+    """The plan saying that without the aluminium it would cost 10 more."""
+    fields = {
+        "what": "aluminium", "stock": ("al roll",), "status": "found",
+        "objective": plan.cost.objective + 10.0, "metal": plan.cost.metal + 10.0,
+        "bound": plan.cost.objective + 5.0, **change,
+    }  # fmt: skip
+    return plan.model_copy(update={"without": (LeftOut(**fields),)})
+
+
+@breaks("left out", 'without "aluminium"', box_in_two_sections)
+def _a_plan_that_would_be_cheaper_without_what_it_buys(job, plan):
+    cost = plan.cost.objective - 1.0
+    return job, explained(plan, objective=cost, bound=cost - 1.0)
+
+
+@breaks("left out", 'without "aluminium"', box_in_two_sections)
+def _a_bound_above_the_plan_without(job, plan):
+    return job, explained(plan, bound=plan.cost.objective + 20.0)
+
+
+@breaks("left out", 'without "aluminium"', box_in_two_sections)
+def _a_metal_left_out_that_is_not_there(job, plan):
+    return job, explained(plan, stock=("al roll", "tin sheet"))
+
+
+@breaks("left out", 'without "aluminium"', box_in_two_sections)
+def _nothing_left_out(job, plan):
+    return job, explained(plan, stock=())
+
+
+@breaks("left out", 'without "aluminium"', box_in_two_sections)
+def _an_impossible_plan_with_a_cost(job, plan):
+    return job, explained(plan, status="impossible", bound=None)
 
 
 @breaks("offcut", 'nest "N2", offcut 1', box_in_two_sections)
