@@ -88,6 +88,11 @@ class Flat:
         return ring
 
     @cached_property
+    def corners_mm(self) -> Floats:
+        """Where along a straight blank its outline has corners, ascending."""
+        return np.unique(np.round(self.outline[:, 0], 4))
+
+    @cached_property
     def box(self) -> tuple[float, float, float, float]:
         """Lowest x and y, highest x and y."""
         (x0, y0), (x1, y1) = self.outline.min(axis=0), self.outline.max(axis=0)
@@ -293,16 +298,18 @@ def _end_on_end(mine: _End, its: _End, *, flipped: bool) -> Iterator[tuple[Float
 
 
 def _corners_meet(new: Flat, old: Flat) -> Iterator[tuple[Floats, Floats]]:
-    for flipped in (False, True):
-        for turned in (False, True):
-            sign = -1.0 if turned else 1.0
+    for turned in (False, True):
+        sign = -1.0 if turned else 1.0
+        mine = -new.corners_mm[::-1] if turned else new.corners_mm
+        meetings = _meetings(mine, old.corners_mm)
+        for flipped in (False, True):
             matrix = np.diag((sign, sign * (-1.0 if flipped else 1.0)))
             placed = new.outline @ matrix.T
             low, high = placed.min(axis=0), placed.max(axis=0)
             u0, v0, u1, v1 = old.box
             if high[1] - low[1] > v1 - v0 + SLACK_MM or high[0] - low[0] > u1 - u0 + SLACK_MM:
                 continue
-            along = _meetings(placed[:, 0], old.outline[:, 0])
+            along = meetings
             along = along[(along >= u0 - low[0] - SLACK_MM) & (along <= u1 - high[0] + SLACK_MM)]
             aside = [v0 - low[1], v1 - high[1]]
             aside += [
@@ -318,9 +325,8 @@ def _corners_meet(new: Flat, old: Flat) -> Iterator[tuple[Floats, Floats]]:
 MOST_MEETINGS = 14
 
 
-def _meetings(mine: Floats, its: Floats) -> Floats:
+def _meetings(own: Floats, others: Floats) -> Floats:
     """Shifts at which corners meet, those at which most do first."""
-    own, others = np.unique(np.round(mine, 4)), np.unique(np.round(its, 4))
     shifts = np.round((others[:, None] - own[None, :]).ravel(), 2)
     values, first, counts = np.unique(shifts, return_index=True, return_counts=True)
     exact = (others[:, None] - own[None, :]).ravel()[first]
