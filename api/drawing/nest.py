@@ -46,6 +46,7 @@ def reach_of(nest: NestPlan, pieces: Mapping[str, Piece]) -> tuple[float, float,
     """Return the box of all that lies in a nest, offcuts too."""
     points = [p for one in nest.placed for p in placed_outline(pieces[one.piece], one)]
     points += [p for offcut in nest.offcuts for p in offcut.outline_mm]
+    points += [p for ring in nest.gone_mm for p in ring]
     return box_of(points or [(0.0, 0.0)])
 
 
@@ -58,6 +59,7 @@ def nest_drawing(
         ends = (stock.roll_end_mm, stock.length_mm - stock.roll_end_mm)
         paths += [Path("roll end", ((x, 0.0), (x, stock.width_mm))) for x in ends]
     paths += [Path("offcut", offcut.outline_mm, closed=True) for offcut in nest.offcuts]
+    paths += [Path("gone", ring, closed=True) for ring in nest.gone_mm]
     words: list[Word] = []
     for placed in nest.placed:
         lying = posed(blank_drawing(pieces[placed.piece], labels[placed.piece]), pose_of(placed))

@@ -24,10 +24,11 @@ Meaning = Literal[
     "stock",
     "roll end",
     "offcut",
+    "gone",
 ]
 """cut: the outline; bend: across the strip, round a sharp corner; mold line: where the metal leaves
 the mold surface; clamp: middle of a clamp; stock: edge of a roll, sheet or offcut; roll end: where
-the usable length begins and ends."""
+the usable length begins and ends; gone: cut out of the stock before."""
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ STYLE: dict[Meaning, tuple[str, str]] = {
     "stock": ("0.4", ""),
     "roll end": ("0.2", "1 1"),
     "offcut": ("0.2", "2 1.5"),
+    "gone": ("0.2", "0.6 0.6"),
 }
 """Line width in mm and dashes of each meaning."""
 

@@ -26,6 +26,7 @@ LAYERS: dict[Meaning, tuple[str, str, int]] = {
     "stock": ("stock", "CONTINUOUS", 35),
     "roll end": ("roll end", "DASHED", 18),
     "offcut": ("offcut", "DASHED", 18),
+    "gone": ("gone", "DOT", 18),
 }
 """Layer, line type and line weight (1/100 mm) of each meaning."""
 

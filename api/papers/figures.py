@@ -21,6 +21,7 @@ _LOOKS: dict[Meaning, tuple[float, tuple[float, ...]]] = {
     "stock": (HEAVY, ()),
     "roll end": (FINE, (1.0, 1.0)),
     "offcut": (FINE, (2.0, 1.5)),
+    "gone": (FINE, (0.6, 0.6)),
 }
 """Weight in mm and dashes: heavy full is cut with snips, dash-dot is folded,
 dash-dot-dot is bent round a corner, dashed is scribed."""
@@ -34,7 +35,7 @@ def put(page: Page, drawing: Drawing, place: Place, *, thin: float = 1.0) -> Non
     for path in drawing.paths:
         weight, dash = _LOOKS[path.meaning]
         closed = path.closed
-        fill = 0.93 if path.meaning == "offcut" else None
+        fill = {"offcut": 0.93, "gone": 0.7}.get(path.meaning)
         page.line(
             [place(point) for point in path.points],
             weight=weight * thin,

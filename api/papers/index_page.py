@@ -74,7 +74,7 @@ full-size page before cutting: what measures wrong there is wrong everywhere.</p
 {rows}</table>
 <h2>Drawings for other programs</h2>
 <p>Millimetres throughout. Layers of the DXF files: cut, fold, bend, slit, v-notch, mold line,
-clamp, stock, roll end, offcut, words.</p>
+clamp, stock, roll end, offcut, gone, words.</p>
 <details><summary>{len(drawings)} files</summary><ul>
 {files}</ul></details>
 <p>{_text(LAST_WORD)}</p>

@@ -45,6 +45,8 @@ def cutting_book(facts: Facts, book: Book) -> Book:
 def _nest(flow: Flow, facts: Facts, nest: NestPlan, number: int) -> None:
     stock = facts.stock_shape(nest)
     source = "to buy" if nest.bought else "on hand"
+    if nest.rest_of is not None:
+        source = f"begun: {nest.rest_of}; dark is cut out already"
     flow.heading(f"{number} of {len(facts.plan.nests)}   {nest.stock}   ({source})", size=12)
     if stock.known:
         unit = facts.plan.length_unit
