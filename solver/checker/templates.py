@@ -69,7 +69,38 @@ def _difference(reading: Reading, piece: PieceReading, other: PieceReading) -> s
     )
     if a.out != b.out or not all(near(one, two) for one, two in widths):
         return "their profiles differ"
+    if not _cut_alike(piece, other):
+        return "their notches differ"
     folded_alike = abs(piece.piece.thickness_mm - other.piece.thickness_mm) <= 1e-6
     if piece.folded and not folded_alike:
         return "they are folded in different thicknesses"
     return None
+
+
+def _cut_alike(piece: PieceReading, other: PieceReading) -> bool:
+    """Whether one is cut out as the other is, seen from either end, but for metal to trim."""
+    own = _cuts(piece, turned=False)
+    return any(
+        len(own) == len(cuts)
+        and all(
+            a[0] == b[0] and all(abs(x - y) <= _CUT_MM for x, y in zip(a[1:], b[1:], strict=True))
+            for a, b in zip(own, cuts, strict=True)
+        )
+        for cuts in (_cuts(other, turned=False), _cuts(other, turned=True))
+    )
+
+
+def _cuts(piece: PieceReading, *, turned: bool) -> list[tuple[bool, float, float, float]]:
+    """Notches as (at a bolt, from, to, depth), within the piece."""
+    length = piece.length_mm
+    found = []
+    for notch in piece.notches:
+        low = max(notch.at_mm - notch.wide_mm / 2, 0.0)
+        high = min(notch.at_mm + notch.wide_mm / 2, length)
+        if turned:
+            low, high = length - high, length - low
+        found.append((notch.bolt, low, high, notch.deep_mm))
+    return sorted(found)
+
+
+_CUT_MM = 0.1

@@ -33,7 +33,7 @@ from solver.planner.labor import (
     template_minutes,
 )
 from solver.planner.piece_blanks import BlankMaker
-from solver.planner.run_lines import FlashingShape, RunLine, Zone
+from solver.planner.run_lines import CutOut, FlashingShape, RunLine, Zone
 from solver.planner.seams import SeamRules, Seams, place_seams, place_seams_round
 from solver.planner.sheets import Sheet, room_mm
 from solver.rules.clamping import clamp_count
@@ -512,7 +512,9 @@ class _Maker:
         if mounting == "clamped":
             pitch = largest_clamp_pitch_mm(metal, job.rules, visible=visible)
             clamps = clamp_count(end - start, pitch, 1)
-        template = _template(run, on_hand_start, end - start, mounting, folds, metal.thickness_mm)
+        cuts = line.cutouts(shape, start, end, 0.0, mounting)
+        looks = _Looks(mounting, shape, folds, metal.thickness_mm, end - start, cuts, start)
+        template = _template(run, on_hand_start, looks, turned=None)
         twin = self._twins[run]
         twin_template = ""
         if twin is not None:
@@ -520,9 +522,7 @@ class _Maker:
             other_start = whole - (start + (end - start)) if turned else start
             if line.run.closed:
                 other_start %= whole
-            twin_template = _template(
-                other, other_start, end - start, mounting, folds, metal.thickness_mm
-            )
+            twin_template = _template(other, other_start, looks, turned=turned)
         return PieceOption(
             run=run,
             from_mm=start,
@@ -750,12 +750,43 @@ def template_saving(job: Job, piece: PieceOption) -> float:
     return job.goal.labor * labor_cost(job, minutes)
 
 
-def _template(
-    run: int, start: float, length: float, mounting: Mounting, folds: int, thickness: float
-) -> str:
-    metal = f" {thickness:.3f}" if folds else ""
-    begin = round(start, STATION_DIGITS) + 0.0
-    return f"{run} {begin:.2f} {length:.2f} {mounting}{metal}"
+@dataclass(frozen=True)
+class _Looks:
+    """What a template shows of a piece."""
+
+    mounting: Mounting
+    shape: FlashingShape
+    folds: int
+    thickness_mm: float
+    length_mm: float
+    cuts: tuple[CutOut, ...]
+    start_mm: float
+
+
+def _template(run: int, begin_mm: float, looks: _Looks, *, turned: bool | None) -> str:
+    """Name a template by place and looks; with ``turned`` the one that a mirrored twin would have.
+
+    Seen from a twin whose stations count from the other end, everything lies the other way round.
+    """
+    shape, begin = looks.shape, round(begin_mm, STATION_DIGITS) + 0.0
+    said = [f"{run} {begin:.2f} {looks.length_mm:.2f} {looks.mounting}"]
+    said.append(f"{shape.stand_mm:.2f} {shape.return_mm:.2f}")
+    if looks.mounting != "standing":
+        said.append(f"{shape.grip_mm:.2f} {shape.flange}")
+    if shape.return_mm > 0:
+        # a mirror image changes hands, and so does a walk from the other end
+        flips = turned is False
+        other = {"left": "right", "right": "left"}[shape.return_hand]
+        said.append(other if flips else shape.return_hand)
+    if looks.folds:
+        said.append(f"{looks.thickness_mm:.3f}")
+    places = []
+    for cut in looks.cuts:
+        at = cut.at_mm - looks.start_mm
+        at = looks.length_mm - at if turned else at
+        # off the round figures on which two ways of counting may fall to either side
+        places.append(f"{cut.side} {at + 0.0137:.1f} {cut.wide_mm:.2f} {cut.deep_mm:.2f}")
+    return "; ".join([*said, *sorted(places)])
 
 
 def _evenly(length_mm: float, count: int) -> list[float]:

@@ -82,7 +82,7 @@ class BlankMaker:
         if key not in self._made:
             try:
                 self._made[key] = self._make(
-                    line, start_mm, end_mm, trim_mm, pinched, profile, shape
+                    line, start_mm, end_mm, trim_mm, mounting, profile, shape
                 )
             except BlankError as error:
                 self._made[key] = error
@@ -97,26 +97,13 @@ class BlankMaker:
         start_mm: float,
         end_mm: float,
         trim_mm: float,
-        pinched: bool,
+        mounting: Mounting,
         profile: Profile,
         shape: FlashingShape,
     ) -> BlankAndCost:
-        cutouts = line.asked_notches + (line.bolt_notches if pinched else ())
-        laps = (0.0, line.length_mm) if line.run.closed else (0.0,)
         notches = tuple(
-            Notch(
-                cut.at_mm + lap,
-                cut.wide_mm,
-                # from the free edge as it stands there
-                cut.deep_mm + (line.step_at(shape, cut.at_mm + lap) if cut.side == "free" else 0.0),
-                cut.side,
-            )
-            for lap in laps
-            for cut in cutouts
-            if start_mm <= cut.at_mm + lap < end_mm
-        ) + tuple(
             Notch(cut.at_mm, cut.wide_mm, cut.deep_mm, cut.side)
-            for cut in line.steps(shape, start_mm, end_mm, trim_mm)
+            for cut in line.cutouts(shape, start_mm, end_mm, trim_mm, mounting)
         )
         folds: list[Fold] = []
         cuts: list[LegCut] = []

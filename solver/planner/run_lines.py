@@ -120,6 +120,31 @@ class RunLine:
                 found.append(CutOut(one.from_mm + wide / 2, wide, deep, "free"))
         return tuple(found)
 
+    def cutouts(
+        self,
+        shape: FlashingShape,
+        start_mm: float,
+        end_mm: float,
+        trim_mm: float,
+        mounting: Literal["pinched", "clamped", "standing"],
+    ) -> tuple[CutOut, ...]:
+        """Return everything that is cut out of a piece: notches asked for, at bolts, and steps."""
+        cuts = self.asked_notches + (self.bolt_notches if mounting == "pinched" else ())
+        laps = (0.0, self.length_mm) if self.run.closed else (0.0,)
+        found = [
+            replace(
+                cut,
+                at_mm=cut.at_mm + lap,
+                # from the free edge as it stands there
+                deep_mm=cut.deep_mm
+                + (self.step_at(shape, cut.at_mm + lap) if cut.side == "free" else 0.0),
+            )
+            for lap in laps
+            for cut in cuts
+            if start_mm <= cut.at_mm + lap < end_mm
+        ]
+        return (*found, *self.steps(shape, start_mm, end_mm, trim_mm))
+
     def step_at(self, shape: FlashingShape, station_mm: float) -> float:
         """Return by how much a piece of this shape is cut down at a station."""
         laps = (0.0, self.length_mm) if self.run.closed else (0.0,)

@@ -118,3 +118,19 @@ def test_left_and_right_are_low_alike_and_share_a_template():
     )
     assert sum(p.blank.notch_count for p in left) == sum(p.blank.notch_count for p in right) > 0
     assert any(p.template_of is not None for p in (*left, *right))
+
+
+@pytest.mark.parametrize(
+    "written", [{"stand": 0.75}, {"notches": {"at": [10], "wide": 2, "deep": "1/4 in"}}]
+)
+def test_a_twin_that_is_written_otherwise_is_cut_from_a_template_of_its_own(written):
+    scenario = json.loads((SCENARIOS / "mirrored-hatches.json").read_text(encoding="utf-8"))
+    scenario["edges"]["hatch-right | deck.right"] = {"circle": 16} | written
+    job = read_job(scenario)
+    plan = plan_job(job)
+    assert check_plan(job, plan).ok
+    for piece in plan.pieces:
+        if piece.template_of is not None:
+            (other,) = [one for one in plan.pieces if one.id == piece.template_of]
+            assert piece.stand_mm == other.stand_mm
+            assert piece.blank.notch_count == other.blank.notch_count
