@@ -119,6 +119,8 @@ class Found:
     short_of_stock: tuple[str, ...] = ()
     purchase_bound: Callable[[], tuple[PriceBound, ...]] = tuple
     """Proven least prices of the sheet metals' blanks in ``nests``, worked out when asked for."""
+    remake: Callable[[Sequence[SheetNest]], Body] | None = None
+    """Puts the same choice together with other nests of its pieces."""
 
 
 @dataclass(frozen=True)
@@ -190,6 +192,8 @@ def decide(
         if step == "decide":
             if not search.try_choices(effort):
                 break
+        elif not search.candidates:
+            break  # there is a plan to start from, and no time was left to choose another
         else:
             for candidate in (search.most_promising(), *search.unfit()):
                 search.nest(candidate, effort)
@@ -343,6 +347,7 @@ class _Search:
             self.found.body = body
             self.found.nests = candidate.nests
             self.found.purchase_bound = partial(self.nester.bounds, candidate.nests)
+            self.found.remake = partial(body_of, self.parts, candidate.answer, candidate.order)
             self._on_better(self.found)
 
     def _avoid(self, candidate: _Candidate, failed: Sequence[int]) -> None:
