@@ -309,7 +309,8 @@ def _price_of(search: _Search, numbers: Sequence[int]) -> float:
 
 
 def _below(search: _Search) -> float:
-    return search.price - max(1e-6, 1e-9 * search.price)
+    # the integer programme keeps its rows to a millionth only
+    return search.price - max(1e-4, 1e-5 * search.price)
 
 
 def _units(stocks: Sequence[Stock], numbers: Sequence[int]) -> list[Stock]:

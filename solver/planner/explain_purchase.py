@@ -1,9 +1,9 @@
 """What a purchase is worth: what the plan would cost without buying one of its metals or widths.
 
-For each sheet metal and each width that a plan buys, the master decides once more with none of it
-for sale (what is on hand stays), which proves a bound, and what it chose is nested, twice.  A plan
-found so is a plan of the job too: where it is cheaper than the one to be explained, it takes its
-place.
+For each sheet metal and each width that a plan buys, its pieces are nested again with none of it
+for sale (what is on hand stays); then the master decides once more, which proves a bound, and what
+it chose is nested, twice.  A plan found so is a plan of the job too: where it is cheaper than the
+one to be explained, it takes its place.
 """
 
 from __future__ import annotations
@@ -16,11 +16,13 @@ from functools import partial
 from solver.data.job import Job, StockItem
 from solver.data.plan import LeftOut
 from solver.data.units import format_length
-from solver.planner.nesting import Nester, stock_of
-from solver.planner.rounds import Found, Limits, Parts, Steps, decide
+from solver.planner.nesting import Nester, SheetNest, stock_of
+from solver.planner.rounds import Found, Limits, Parts, Start, Steps, decide
 
 FEW_STEPS: Steps = (("decide", 0), ("nest", 20), ("decide", 20))
 """Work for each thing that is left out: a bound, a plan, and one that knows how full stock gets."""
+EFFORT = 60
+"""Of the nests of the same pieces on what is left for sale."""
 MOST_LEFT_OUT = 8
 MOST_BETTER = 2
 """Cheaper plans that may turn up before the rest is explained as it is."""
@@ -81,7 +83,7 @@ def explain_purchase(
         waiting = [one for one in things if one.items not in known]
         for number, thing in enumerate(waiting):
             on_phase(f"without {thing.what}")
-            tried = _without(parts, _share(limits, len(waiting) - number), thing.items)
+            tried = _without(parts, _share(limits, len(waiting) - number), found, thing.items)
             known[thing.items] = tried
             found.time_cut |= tried.time_cut
             if turn < MOST_BETTER and _objective(tried) < _objective(found) - CHEAPER:
@@ -106,13 +108,35 @@ def _share(limits: Limits, waiting: int) -> Limits:
     return replace(limits, deadline=now + max(0.0, limits.deadline - now) / waiting)
 
 
-def _without(parts: Parts, limits: Limits, items: frozenset[str]) -> Found:
-    """Decide with none of these items for sale."""
+def _without(parts: Parts, limits: Limits, found: Found, items: frozenset[str]) -> Found:
+    """Decide with none of these items for sale; to begin with, nest the same pieces without."""
     stock = tuple(
         replace(item, for_sale=0) if item.id in items else item for item in parts.job.stock
     )
     fewer = replace(parts, job=replace(parts.job, stock=stock))
-    return decide(fewer, limits, lambda _: None, lambda _: None, steps=FEW_STEPS)
+    start = _same_pieces(fewer, limits, found, items)
+    return decide(fewer, limits, _ignore, _ignore, start=start, steps=FEW_STEPS)
+
+
+def _same_pieces(fewer: Parts, limits: Limits, found: Found, items: frozenset[str]) -> Start | None:
+    """Buy and nest the pieces of a plan with less for sale; None where they were not brought on."""
+    nester = Nester(fewer.job, fewer.sheets, limits.seed)
+    nests: list[SheetNest] = []
+    for nest in found.nests:
+        if any(count and name in items for name, count in nest.bought.bought.items()):
+            nest = nester.nest(nest.sheet, nest.pieces, None, EFFORT, limits.until)
+        if not nest.complete:
+            return None
+        nests.append(nest)
+    if found.remake is None:
+        return None
+    body = found.remake(nests)
+    cut = any(nest.bought.cut_short for nest in nests)
+    return Start(Found(body=body, nests=tuple(nests), remake=found.remake, time_cut=cut), nester)
+
+
+def _ignore(_: object) -> None:
+    """Nobody is told of plans that only explain another."""
 
 
 def _taken(parts: Parts, found: Found, better: Found, seed: int) -> Found:
@@ -131,6 +155,7 @@ def _taken(parts: Parts, found: Found, better: Found, seed: int) -> Found:
         found,
         body=better.body,
         nests=nests,
+        remake=better.remake,
         rounds=found.rounds + better.rounds,
         purchase_bound=partial(nester.bounds, nests),
     )
