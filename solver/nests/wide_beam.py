@@ -333,7 +333,7 @@ def _choices(
 ) -> tuple[Longs, Longs]:
     """(front, way) of the blanks to try, the best few of each front."""
     there: Flags = np.asarray(fronts.left > 0)
-    used = np.nonzero(there.any(axis=0)[job.kind])[0]
+    used = np.nonzero(np.asarray(there.any(axis=0))[job.kind])[0]
     low, high = int(used[0]), int(used[-1]) + 1
     if must is not None:
         low, high = must, must + 1

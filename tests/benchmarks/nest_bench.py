@@ -3,17 +3,21 @@
     python tests/benchmarks/nest_bench.py curved --seconds 20 --seeds 100-107
 
 Prints the length of roll used over the area bound (curved, mixed) or the lane bound (straight) for
-each set and method. Peers run where they are installed: spyrrow (irregular), rectpack
-(rectangles); every answer of theirs is measured with shapely before it counts. `boxes` nests the
-bounding boxes of all blanks in lanes.
+each set and method. Peers run where they are installed (`pip install --target DIR spyrrow rectpack`, PYTHONPATH=DIR):
+spyrrow (irregular), rectpack (rectangles); every answer of theirs is verified before it counts.
+`cp-sat` is a plain model of boxes that do not overlap, one worker. `boxes` nests the bounding
+boxes of all blanks in lanes. All in one process, one after the other, equal time.
 """
 
 import argparse
+import contextlib
 import math
+import os
 import statistics
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -25,11 +29,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from nest_sets import GAP_MM, curved_set, mixed_set, straight_set, strip
 
 from solver.data.until import Until
+from solver.nests.fill import angles
 from solver.nests.lane_values import lane_relaxation
 from solver.nests.lanes import make_boxes, make_room, whole_unit_mm
-from solver.nests.shapes import Shape, Stock
+from solver.nests.shapes import Layout, Placement, Shape, Stock, UsedUnit, placed_points
 from solver.nests.strip import shortest
-from solver.nests.verify import clashes
+from solver.nests.verify import verify
 
 SETS = {"straight": straight_set, "curved": curved_set, "mixed": mixed_set}
 
@@ -102,13 +107,55 @@ def with_rectpack(shapes: list[Shape], stock: Stock, seconds: float, seed: int) 
     return best
 
 
+def with_cp_sat(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:
+    from ortools.sat.python import cp_model
+
+    unit = GAP_MM
+    high = int((stock.width_mm + GAP_MM) / unit + 1e-6)
+    long = int(stock.length_mm / unit)
+    model = cp_model.CpModel()
+    end = model.new_int_var(0, long, "end")
+    xs, ys = [], []
+    for shape in shapes:
+        xy = np.asarray(shape.outline_mm)
+        a, b = (math.ceil((v + GAP_MM) / unit - 1e-6) for v in np.ptp(xy, axis=0).tolist())
+        x, y = model.new_int_var(0, long - a, ""), model.new_int_var(0, high - b, "")
+        xs.append(model.new_fixed_size_interval_var(x, a, ""))
+        ys.append(model.new_fixed_size_interval_var(y, b, ""))
+        model.add(x + a <= end)
+    model.add_no_overlap_2d(xs, ys)
+    model.add_cumulative(xs, [iv.size_expr() for iv in ys], high)
+    model.minimize(end)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = seed
+    solver.parameters.max_time_in_seconds = seconds
+    status = solver.solve(model)
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        return math.nan
+    return float(solver.objective_value * unit - GAP_MM)
+
+
+@contextlib.contextmanager
+def quiet() -> Iterator[None]:
+    """Nothing written to the process's own standard error: a library's panic prints there."""
+    kept = os.dup(2)
+    with open(os.devnull, "w") as nowhere:
+        os.dup2(nowhere.fileno(), 2)
+        try:
+            yield
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
+
+
 def with_spyrrow(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:
     import spyrrow
 
     items = []
     for shape in shapes:
-        turns = [0.0, 90.0, 180.0, 270.0] if shape.square else [15.0 * k for k in range(24)]
         ring = [tuple(map(float, p)) for p in shape.outline_mm]
+        turns = [float(a) for a in angles(shape)]
         items.append(
             spyrrow.Item(
                 shape.id, [*ring, ring[0]], demand=shape.quantity, allowed_orientations=turns
@@ -125,22 +172,26 @@ def with_spyrrow(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -
         seed=seed,
     )
     try:
-        solution = instance.solve(config)
+        with quiet():
+            solution = instance.solve(config)
     except BaseException as error:  # its panics are not Exceptions
         if isinstance(error, KeyboardInterrupt):
             raise
         return math.nan
-    rings = {shape.id: np.asarray(shape.outline_mm) for shape in shapes}
-    polygons = []
-    for item in solution.placed_items:
-        turn = math.radians(item.rotation)
-        matrix = np.array([[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]])
-        polygons.append(shapely.Polygon(rings[item.id] @ matrix + np.array(item.translation)))
-    laid = np.array(polygons, dtype=object)
-    if clashes(laid, GAP_MM - 0.0025):
+    by_id = {shape.id: shape for shape in shapes}
+    laid = [
+        Placement(item.id, 0, *map(float, item.translation), item.rotation % 360.0, False)
+        for item in solution.placed_items
+    ]
+    points = np.concatenate([placed_points(by_id[p.shape_id], p) for p in laid])
+    low, high = points.min(axis=0), points.max(axis=0)
+    moved = tuple(
+        replace(p, x_mm=p.x_mm - float(low[0]), y_mm=p.y_mm - float(low[1])) for p in laid
+    )
+    layout = Layout((UsedUnit(stock.id, bought=True),), moved, True)
+    if verify(layout, shapes, [stock], GAP_MM - 0.0025):  # it rounds to its own accuracy
         return math.nan
-    bounds = shapely.bounds(laid)
-    return float(bounds[:, 2].max() - bounds[:, 0].min())
+    return float(high[0] - low[0])
 
 
 def main() -> None:
@@ -166,6 +217,7 @@ def main() -> None:
             methods[name] = method
     if asked.kind == "straight":
         del methods["boxes"]
+        methods["cp-sat"] = with_cp_sat
     ratios: dict[str, list[float]] = {name: [] for name in methods}
     for seed in range(first, last + 1):
         shapes, stock = SETS[asked.kind](seed)
