@@ -277,7 +277,7 @@ def _left(flow: Flow, facts: Facts, nest: NestPlan) -> None:
     unit = facts.plan.length_unit
     parts = []
     for number, offcut in enumerate(nest.offcuts, start=1):
-        parts.append(f"keep {number}: {_offcut_words(sizes, offcut)}")
+        parts.append(f"keep {number}: {offcut_words(sizes, offcut)}")
     area = facts.area_of_nest(nest)
     share = nest.scrap_mm2 / area if area > 0 else 0.0
     flow.heading("Left over", size=9.5, keep_mm=8)
@@ -288,12 +288,12 @@ def _left(flow: Flow, facts: Facts, nest: NestPlan) -> None:
             else ""
         )
         + f"Waste: {format_area(nest.scrap_mm2, unit)}, {share:.0%} of this piece of stock."
-        + _cut_words(sizes, nest),
+        + cut_words(sizes, nest),
         size=8.5,
     )
 
 
-def _cut_words(sizes: ShopSizes, nest: NestPlan) -> str:
+def cut_words(sizes: ShopSizes, nest: NestPlan) -> str:
     """Say how much is cut, and what is there already; nothing where a plan does not tell."""
     if nest.cut_mm is None or nest.edge_mm is None:
         return ""
@@ -303,7 +303,7 @@ def _cut_words(sizes: ShopSizes, nest: NestPlan) -> str:
     return f"{text}; {sizes.long_words(nest.edge_mm)} more lie on the metal's own edge."
 
 
-def _offcut_words(sizes: ShopSizes, offcut: Offcut) -> str:
+def offcut_words(sizes: ShopSizes, offcut: Offcut) -> str:
     """Say how large an offcut is and where it lies; one that is no rectangle is cut as drawn."""
     words = sizes.words
     x0, y0, x1, y1 = box_of(offcut.outline_mm)
