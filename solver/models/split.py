@@ -201,7 +201,7 @@ def best_splits(
     results: list[SplitResult] = []
     if symmetric is not None:
         listed = _symmetric(listed, symmetric)
-    master = Master(listed.cover, listed.costs, listed.counts, order=_sweep(nodes))
+    master = Master(listed.cover, listed.costs, listed.counts, order=sweep(nodes))
     if first is not None and proven is not None and symmetric is None:
         proof = min(proven, split_cost(problem, first))
         results.append(describe_split(problem, first, proof, within=gap))
@@ -244,7 +244,7 @@ def best_splits(
     return tuple(results)
 
 
-def _sweep(nodes: Nodes) -> Index:
+def sweep(nodes: Nodes) -> Index:
     """Nodes in an order in which neighbours are near one another."""
     order: Index = reverse_cuthill_mckee(csr_matrix(nodes.adjacent), symmetric_mode=True)
     return order.astype(np.intp)

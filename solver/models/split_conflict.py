@@ -13,11 +13,19 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 
 from solver.data.until import FOREVER, Until
-from solver.models.columns import MASS_SLACK_KG, SIZE_SLACK_MM, legal_sections, make_nodes
+from solver.models.columns import (
+    MASS_SLACK_KG,
+    SIZE_SLACK_MM,
+    Columns,
+    Nodes,
+    legal_sections,
+    make_nodes,
+)
 from solver.models.release import Conflict, patch_rows, release_patches, widest_draft_deg
 from solver.models.removal import (
     RemovalCut,
@@ -26,9 +34,10 @@ from solver.models.removal import (
     removal_or_cut,
     sections_of_columns,
 )
-from solver.models.split import cheapest_split, section_counts
+from solver.models.section_number import needs_more_sections
+from solver.models.split import cheapest_split, most_any_split_costs, section_counts, sweep
 from solver.models.split_large import merge_greedily
-from solver.models.split_master import Master, Row, choose
+from solver.models.split_master import Master, Row, cheapest_choice, choose
 from solver.models.split_pricing import legal, make_terrain
 from solver.models.split_problem import SplitEdge, SplitProblem, Vector
 from solver.rules.customary import INCH_MM, mass_words
@@ -54,6 +63,7 @@ UNKNOWN = "unknown"
 
 _MOST_COLUMNS = 300_000
 _MOST_FOR_ONE_PROGRAM = 15_000
+_PROGRAMS_BEFORE_MONEY = 1
 _GREEDY_RESTARTS = 6
 
 
@@ -100,6 +110,10 @@ def why_not(
     everything = requirements_of(problem)
     if symmetric is not None:
         everything.append(Requirement(SYMMETRIC, (), "the split is to be symmetric"))
+    # Weight against the number of sections is asked first: it is the answer most often.
+    weighing = [one for one in everything if one.rule in (LIFT_LIMIT, MOST_SECTIONS)]
+    if len(weighing) == 2 and search.feasible(weighing) is False:
+        everything = weighing
     verdict = search.feasible(everything)
     if verdict is None:
         return SplitConflict(UNKNOWN, (), False)
@@ -329,8 +343,9 @@ def _own_kg(problem: SplitProblem, i: int) -> float:
 def relaxed(problem: SplitProblem, kept: Sequence[Requirement]) -> tuple[SplitProblem, bool]:
     """Keep only these requirements; also tells whether the order of removal still counts.
 
-    Money is replaced by one for each joint and section, since only existence is asked.  Without
-    "connected" every two patches get a line that costs and weighs nothing.
+    Only existence is asked, so each joint and section costs one, and joints up to one more by what
+    they cost: it tells splits apart.  Without "connected" every two patches get a line that costs
+    and weighs nothing.
     """
     rules = {(r.rule, r.ids) for r in kept}
 
@@ -346,6 +361,7 @@ def relaxed(problem: SplitProblem, kept: Sequence[Requirement]) -> tuple[SplitPr
         for patch in problem.patches
     )
     edges = []
+    dearest = max([1.0, *(edge.joint_cost for edge in problem.edges)])
     for edge in problem.edges:
         rule = {"required": SPLIT_REQUIRED, "forbidden": SPLIT_FORBIDDEN}.get(edge.split)
         keep = rule is not None and on(rule, edge.id)
@@ -354,7 +370,7 @@ def relaxed(problem: SplitProblem, kept: Sequence[Requirement]) -> tuple[SplitPr
                 edge,
                 split=edge.split if keep else "allowed",
                 hooked=edge.hooked and on(RETURN, edge.id),
-                joint_cost=1.0,
+                joint_cost=1.0 + max(0.0, edge.joint_cost) / dearest,
                 inside_cost=0.0,
             )
         )
@@ -427,11 +443,31 @@ class _Filter:
                 split = [np.nonzero(row)[0].tolist() for row in rows[:, nodes.node_of]]
                 if not ordered or self._comes_off(problem, split, held):
                     return True
-        columns = legal_sections(problem, nodes=nodes, most=_MOST_COLUMNS, until=self.until)
-        if not columns.complete or len(columns) > _MOST_FOR_ONE_PROGRAM:
-            return self._by_money(problem, ordered, None)
+        columns = legal_sections(problem, nodes=nodes, most=_MOST_FOR_ONE_PROGRAM, until=self.until)
+        if columns.complete:
+            return self._among(problem, nodes, columns, ordered, held)
+        if problem.most_sections is not None and needs_more_sections(
+            problem, counts[-1], self.until, nodes.table
+        ):
+            return False
+        return self._by_money(problem, ordered, None)
+
+    def _among(
+        self,
+        problem: SplitProblem,
+        nodes: Nodes,
+        columns: Columns,
+        ordered: bool,
+        held: frozenset[Requirement],
+    ) -> bool | None:
+        """Ask for a split among all legal sections: one integer program, then the cheapest first.
+
+        A program without money finds splits that lock one another over and over again.
+        """
         heads = [group[0] for group in nodes.groups]
-        master = Master(columns.incidence[:, heads], columns.costs, np.ones(len(columns)))
+        master = Master(
+            columns.incidence[:, heads], columns.costs, np.ones(len(columns)), order=sweep(nodes)
+        )
         free = {p.id for p in problem.patches if not p.facings}
         for cut, needed in self.cuts if ordered else []:
             # what locks sections goes on locking them where more is asked, not where less is
@@ -440,15 +476,30 @@ class _Filter:
             ids = {self.problem.patches[i].id for c in cut.certificates for i in c.patches}
             if not ids & free:
                 master.rows.append(Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0))
-        while True:
-            choice = choose(master, counts[0], np.arange(len(columns)), self.until, upto=counts[-1])
+
+        def check(chosen: tuple[int, ...]) -> Row | None:
+            split = [list(s) for s in sections_of_columns(columns, chosen)]
+            if not ordered or self._comes_off(problem, split, held):
+                return None
+            cut, _ = self.cuts[-1]
+            return Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0)
+
+        counts = section_counts(nodes)
+        everything = np.arange(len(columns))
+        for turn in count():
+            if turn == _PROGRAMS_BEFORE_MONEY:
+                most = most_any_split_costs(problem)
+                found = cheapest_choice(master, counts, most, check, self.until, gap=1e9)
+                if found.chosen is not None:
+                    return True
+            choice = choose(master, counts[0], everything, self.until, upto=counts[-1])
             if choice.chosen is None:
                 return False if choice.proven else None
-            split = [list(s) for s in sections_of_columns(columns, choice.chosen)]
-            if not ordered or self._comes_off(problem, split, held):
+            row = check(choice.chosen)
+            if row is None:
                 return True
-            cut, _ = self.cuts[-1]
-            master.rows.append(Row(cut_coefficients(cut, columns), len(cut.certificates) - 1.0))
+            master.rows.append(row)
+        return None
 
     def _by_money(
         self, problem: SplitProblem, ordered: bool, symmetric: Sequence[int] | None

@@ -46,6 +46,9 @@ _PARTIAL_AT_LAST = 4_000_000
 # Windows above the bound that are listed in turn: the first as a share of it, then ever wider.
 _FIRST_WINDOW = 0.002
 WIDER = 1.4
+# Nodes left uncovered by more than this in all, though it costs more than any split.
+_LEAST_LACKING = 1e-6
+_DEARER = 1000.0
 
 
 @dataclass(frozen=True)
@@ -522,6 +525,9 @@ class _Search:
             master.bounds[k] = max(master.bounds[k], min(linear.bound, self.ceiling()))
             if master.bounds[k] >= self.target() or not linear.solved:
                 return
+            if self._cannot_cover(k, linear):
+                master.bounds[k] = np.inf
+                return
             if self._list(k, linear, _PARTIAL_AT_FIRST):
                 return
             if len(pool) > _POOL_FOR_INTEGERS and (not tried or self.chosen is None):
@@ -542,6 +548,13 @@ class _Search:
             return
         if len(pool) <= _MOST_FOR_INTEGERS:
             self._prove(k, pool)
+
+    def _cannot_cover(self, k: int, linear: Linear) -> bool:
+        """Whether no k sections cover all nodes even in shares, so that no price does."""
+        if self.chosen is not None or linear.lacking < _LEAST_LACKING:
+            return False
+        dear = _DEARER * self.most_cost
+        return relax(self.master, k, linear.pool, dear, self.until).bound > self.most_cost
 
     def _list(self, k: int, linear: Linear, most_partial: int) -> bool:
         """List splits near the bound until the cheapest that holds, or the target, is met."""

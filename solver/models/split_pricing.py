@@ -265,6 +265,16 @@ class Priced:
     solved: bool
 
 
+def _widest(table: Flags) -> Flags:
+    """Rows of the table of pulls that no other row outdoes, each once."""
+    rows = np.unique(table, axis=0)
+    held = rows.astype(np.float32)
+    size = held.sum(axis=1)
+    within = product(held, held.T) >= size[:, None] - 0.5
+    outdone: Flags = (within & (size[None, :] > size[:, None] + 0.5)).any(axis=1)
+    return rows[~outdone]
+
+
 @dataclass
 class Pricer:
     """The integer program for the section of least reduced cost; separators are kept."""
@@ -278,7 +288,8 @@ class Pricer:
         joined = (nodes.saving != 0.0) | (nodes.flange_kg != 0.0)
         first, second = np.nonzero(np.triu(joined & ~nodes.never, 1))
         self._pairs = (first, second)
-        pairs, pulls = len(first), len(nodes.legal)
+        table = _widest(nodes.legal)
+        pairs, pulls = len(first), len(table)
         self._size = n + pairs + pulls
         rows: list[Index] = []
         columns: list[Index] = []
@@ -294,7 +305,7 @@ class Pricer:
             high.append(most)
 
         for i in range(n):
-            good = np.nonzero(nodes.legal[:, i])[0]
+            good = np.nonzero(table[:, i])[0]
             add(np.r_[i, n + pairs + good], np.r_[1.0, -np.ones(len(good))], -np.inf, 0.0)
         add(n + pairs + np.arange(pulls), np.ones(pulls), 1.0, 1.0)
         for e, (i, j) in enumerate(zip(first.tolist(), second.tolist(), strict=True)):
