@@ -68,7 +68,7 @@ def filling_seams(
         for one in stretches
         for number, sheet in enumerate(sheets)
         if area > ONE_HOLDS * min(stock_area_mm2(job.stock[item]) for item in sheet.items)
-        for stations in _ways(job, one, sheet, _others(job, one, stretches))
+        for stations in _ways(job, one, sheet, stretches)
     )
     return itertools.islice(ways, MOST_WAYS)
 
@@ -147,7 +147,7 @@ def _others(job: Job, stretch: _Stretch, stretches: Sequence[_Stretch]) -> list[
 
 
 def _ways(
-    job: Job, stretch: _Stretch, sheet: Sheet, others: Sequence[float]
+    job: Job, stretch: _Stretch, sheet: Sheet, stretches: Sequence[_Stretch]
 ) -> Iterator[tuple[float, ...]]:
     """Stations of a stretch cut into its fewest pieces, or one more, some of them as long as asked.
 
@@ -158,6 +158,7 @@ def _ways(
     if fewest < 2:
         return
     rules = job.rules
+    others = _others(job, stretch, stretches)
     known: set[tuple[float, ...]] = set()
     for number in (fewest, fewest + 1):
         fair = stretch.length_mm / number
