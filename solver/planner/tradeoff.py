@@ -70,8 +70,11 @@ RUNGS = (0.6, 0.8, 0.35, 0.92)
 MOST_TURNS = 4
 """Choices for one question, each with stock counted less full where the last did not nest."""
 LESS, FULLER = 0.96, 1.15
+MOST_TOPPED_UP = 4
+"""Units that are tried one by one for blanks that were left over."""
 FIRST_FILL = 0.65
-"""How full stock is taken to get before nests have shown it."""
+FIRST_ON_HAND = 0.4
+"""How full stock is taken to get before nests have shown it; less where it is what is left."""
 SEARCH_SHARE, POLISH_SHARE, PROVE_SHARE = 0.8, 0.86, 0.92
 """Shares of the time after which searching, nesting better and proving end."""
 LONGEST_NEST_SECONDS = 2.5
@@ -284,6 +287,9 @@ class _Search:
         job = self.parts.job
         self.nester = Nester(job, self.parts.sheets, self.limits.seed)
         self.rows = LazyRows([], [], LaneCuts(job, self.parts.sheets, self.parts.options), Unlike())
+        # what nests have shown to be too much for stock on hand is no proof: only finding heeds it
+        rows = self.rows
+        self.finding = LazyRows(rows.order, rows.lanes, rows.cuts, rows.unlike)
         self.cut = self.parts.cut_by_clock
 
     # -- the search ------------------------------------------------------------------------------
@@ -350,7 +356,7 @@ class _Search:
 
         What still does not is nested on the cheapest stock that is found.
         """
-        fill = {sheet: self.fill.get(sheet, FIRST_FILL) for sheet in range(len(self.parts.sheets))}
+        fill = {sheet: self._full(sheet) for sheet in range(len(self.parts.sheets))}
         last: _Choice | None = None
         for turn in range(MOST_TURNS):
             if until.over():
@@ -364,13 +370,28 @@ class _Search:
                 continue
             last = choice
             nests, short = self._try(choice.answer, until)
-            if not short:
+            if all(self._topped_up(nests, sheet, choice.answer, until) for sheet in short):
                 self._put_together(choice, list(nests.values()))
+            if not short:
                 return
+            hoped = self._hoped(choice.answer)
             for sheet, reached in short.items():
-                fill[sheet] = max(EMPTIEST, min(LESS * fill[sheet], reached))
+                least = LESS * fill[sheet]
+                if any(stock.id in hoped for stock in nests[sheet].stocks):
+                    fill[sheet] = max(EMPTIEST, min(least, reached))
+                    continue
+                fill[sheet] = max(EMPTIEST, least)
+                self.finding.failed.append(
+                    [i for i in choice.answer.options if self.parts.options[i].sheet == sheet]
+                )
         if last is not None:
             self._keep(last, until, EFFORT)
+
+    def _full(self, sheet: int) -> float:
+        """How full the stock of a sheet metal is taken to get."""
+        items = (self.parts.job.stock[item] for item in self.parts.sheets[sheet].items)
+        first = FIRST_ON_HAND if any(item.on_hand for item in items) else FIRST_FILL
+        return self.fill.get(sheet, first)
 
     def _places(self) -> Iterator[_Place]:
         """Places that may hold a plan that none of those known beats."""
@@ -418,10 +439,9 @@ class _Search:
         caps: Caps | None = None,
     ) -> _Choice:
         self.asked += 1
+        rows = self.finding if fill else self.rows
         limits = replace(self.limits, deadline=until.moment)
-        choice = _Choice(
-            *choose(parts, problem_of(parts), fill, self.rows, limits, work, None, caps)
-        )
+        choice = _Choice(*choose(parts, problem_of(parts), fill, rows, limits, work, None, caps))
         self.cut |= choice.answer.cut_by_clock
         return choice
 
@@ -474,8 +494,40 @@ class _Search:
                 self.fill[sheet] = max(before or 0.0, reached)
             else:
                 short[sheet] = reached
-                self.fill[sheet] = math.sqrt((before or FIRST_FILL) * reached)
+                self.fill[sheet] = math.sqrt(self._full(sheet) * reached)
         return nests, short
+
+    def _topped_up(
+        self, nests: dict[int, SheetNest], sheet: int, answer: MasterAnswer, until: Until
+    ) -> bool:
+        """Where few blanks are left over, try one unit more of what is cheap; keep what holds all.
+
+        Money spent must stay below what the dearest plan known spends, or nothing is gained.
+        """
+        nest = nests[sheet]
+        left = len(nest.pieces) - len(nest.bought.layout.placements)
+        if left > max(2, len(nest.pieces) // 6):
+            return False
+        hoped = self._hoped(answer)
+        stock = self.parts.job.stock_of
+        most = max((one.metal for one in self.archive), default=math.inf)
+        room = most - sum(n * stock[id_].price for id_, n in hoped.items())
+        offered = [stock[s.id] for s in nest.stocks]
+        cheap = [
+            item
+            for item in sorted(offered, key=lambda item: item.price)
+            if item.price < room
+            and (item.for_sale is None or hoped.get(item.id, 0) < item.for_sale)
+        ]
+        for item in cheap[:MOST_TOPPED_UP]:
+            if until.over():
+                return False
+            numbers = {**hoped, item.id: hoped.get(item.id, 0) + 1}
+            more = self.nester.nest_on(sheet, nest.pieces, numbers, EFFORT, until)
+            if more.complete:
+                nests[sheet] = more
+                return True
+        return False
 
     def _nested(self, answer: MasterAnswer, until: Until, effort: int) -> list[SheetNest] | None:
         """Nest a choice on the cheapest stock that is found, what it hopes for first."""
