@@ -86,3 +86,18 @@ def test_each_metal_and_each_width_is_named_once():
 
 def test_nothing_is_said_of_purchases_unless_asked():
     assert plan_job(read_job(SCENARIOS / "seam-or-roll.json")).without == ()
+
+
+def test_who_stops_gets_the_plan_and_only_what_is_known_of_its_purchases():
+    job = read_job(SCENARIOS / "seam-or-roll.json")
+    seen = []
+
+    def watch(progress):
+        if progress.best is not None:
+            seen.append(progress.best)
+
+    plan = plan_job(job, explain=True, on_progress=watch, should_stop=lambda: bool(seen))
+    assert plan.cost.objective == pytest.approx(seen[-1])
+    assert check_plan(job, plan).ok
+    for one in plan.without:
+        assert (one.objective is None) == (one.status != "found")
