@@ -46,7 +46,7 @@ async def event_stream(service: Service, job_id: str, request: Request) -> Async
                 silence = 0.0
                 if _is_last(event):
                     return
-            if last is None:  # the job is gone
+            if last is None or service.leaving:  # the job is gone, or we go
                 return
             try:
                 await asyncio.wait_for(news.wait(), _LISTEN_SECONDS)

@@ -63,7 +63,7 @@ _JOBS: dict[str, dict[str, Any]] = {
         "group": "lid-study",
         "what_if": {"crew": 3},
     },
-    "tradeoff": {"kind": "tradeoff", "scenario": LID, "seconds": 5, "waste": True},
+    "tradeoff": {"kind": "tradeoff", "scenario": LID, "seconds": 3, "waste": True},
 }
 
 PATCH_EXAMPLE: dict[str, Any] = {

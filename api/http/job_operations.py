@@ -251,7 +251,7 @@ async def ended(
             news.clear()
             record = service.store.record(job_id)
             left = until - time.monotonic()
-            if record is None or record.ended or left <= 0:
+            if record is None or record.ended or left <= 0 or service.leaving:
                 return record
             try:
                 await asyncio.wait_for(news.wait(), min(left, 0.5))

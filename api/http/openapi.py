@@ -428,7 +428,7 @@ def _planning(
         "requestBody": _body(_ref("Scenario"), EXAMPLES),
         "responses": {
             "200": _answer(answer, _ref(schema)),
-            **_problems(403, 408, 413, 415, 421, 422, 429, 500, 507),
+            **_problems(403, 408, 413, 415, 421, 422, 429, 500, 503, 507),
         },
     }
 

@@ -66,6 +66,8 @@ async def _answered(service: Service, request: Request, asked: dict[str, Any]) -
                 raise ClientDisconnect
             if record.ended:
                 break
+            if service.leaving:
+                raise RefusalError("not-ready", "The service is closing.")
         document = service.store.document(record, RESULT)
         if record.state == "failed" or document is None:
             how = "failed" if record.problem is None else str(record.problem["how"])

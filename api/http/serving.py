@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import socket
 from dataclasses import dataclass
+from types import FrameType
 from typing import TextIO
 
 import uvicorn
@@ -14,11 +15,14 @@ from api.http.app import create_app
 from api.http.guards import Access
 from api.service.assembly import service_of
 from api.service.logs import log_to
+from api.service.service import Service
 from api.service.settings import Settings
 from api.service.store import StoreError
 
 CANNOT_LISTEN = 2
 CANNOT_KEEP = 2
+MOST_CONNECTIONS = 2_000
+"""Open at once, of which listeners and held answers are the most."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +31,19 @@ class Where:
 
     host: str
     port: int
+
+
+class _Server(uvicorn.Server):
+    """Tells the service as soon as it is to end, so that listeners are let go at once."""
+
+    def __init__(self, config: uvicorn.Config, service: Service) -> None:
+        super().__init__(config)
+        self._service = service
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Hear a signal."""
+        self._service.leaving = True
+        super().handle_exit(sig, frame)
 
 
 def serve(engine: Engine, where: Where, settings: Settings, access: Access, *, err: TextIO) -> int:
@@ -59,8 +76,9 @@ def serve(engine: Engine, where: Where, settings: Settings, access: Access, *, e
             access_log=False,
             server_header=False,
             timeout_graceful_shutdown=3,
+            limit_concurrency=MOST_CONNECTIONS,
             h11_max_incomplete_event_size=16_384,
         )
         with contextlib.suppress(KeyboardInterrupt):  # how it is told to end
-            uvicorn.Server(config).run(sockets=[listener])
+            _Server(config, service).run(sockets=[listener])
     return 0

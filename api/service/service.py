@@ -99,6 +99,8 @@ class Service:
         self._changed = threading.Condition()
         self._closing = False
         self.closed = False
+        self.leaving = False
+        """Whether requests that wait should be answered now, because the service will end."""
         self._full = False
         self._dispatcher = threading.Thread(target=self._dispatch, name="dispatch", daemon=True)
 

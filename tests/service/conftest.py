@@ -1,18 +1,10 @@
 import time
-from dataclasses import replace
 
 import pytest
 
-from api.real_engine import real_engine
 from api.service.assembly import service_of
 from api.service.settings import Settings
-from tests.service.fake_runs import KINDS
-
-ENGINE = replace(
-    real_engine(),  # fake jobs read no scenario, and what is read of others is not in question
-    scenario_schema=lambda: {"type": "object"},
-    resolved_schema=lambda: {"type": "object"},
-)
+from tests.service.fake_runs import ENGINE, KINDS
 
 
 @pytest.fixture

@@ -7,10 +7,12 @@ import json
 import os
 import signal
 import time
+from dataclasses import replace
 from typing import Literal
 
 import numpy
 
+from api.real_engine import real_engine
 from api.service.child import Answer
 from api.service.kinds import Asked, Kind, Ready
 from api.service.records import RESULT, Document, Outline
@@ -32,6 +34,11 @@ def prepare(body, engine, finished):
 
 KIND = Kind("fake", "A job of a test", FakeAsked, prepare, RUN, "Fake", lambda: {"Fake": {}})
 KINDS = {"fake": KIND}
+ENGINE = replace(
+    real_engine(),  # fake jobs read no scenario, and what is read of others is not in question
+    scenario_schema=lambda: {"type": "object"},
+    resolved_schema=lambda: {"type": "object"},
+)
 
 
 def answer(outcome, best):

@@ -9,7 +9,7 @@ import pytest
 from api.http.app import create_app
 from tests.benchmarks.fuzz_http import Fuzz, fuzzed_service, hostile_bodies, listening, post
 
-EXAMPLES = 12
+EXAMPLES = 6
 OPERATIONS = 23
 
 

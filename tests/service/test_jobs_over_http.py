@@ -12,8 +12,10 @@ import pytest
 from api.http.app import create_app
 from api.http.guards import Access
 from api.http.problems import problem_schema
+from api.service.assembly import service_of
 from api.service.board import Board
-from tests.service.fake_runs import KINDS
+from api.service.settings import Settings
+from tests.service.fake_runs import ENGINE, KINDS
 
 HOME = "http://127.0.0.1:8765"
 JSON = {"content-type": "application/json"}
@@ -57,6 +59,16 @@ def http(service):
     return Client(create_app(service))
 
 
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory):
+    """One service for tests that change nothing another asks about."""
+    folder = tmp_path_factory.mktemp("shared") / "store"
+    service = service_of(ENGINE, Settings(folder=folder, workers=1, niceness=0), kinds=KINDS)
+    service.start()
+    yield Client(create_app(service))
+    service.close()
+
+
 def test_a_job_is_acknowledged_with_its_place_and_done(http, service, ended):
     answer = http.job()
     assert answer.status_code == 202
@@ -80,8 +92,8 @@ def test_who_prefers_to_wait_is_answered_at_once_if_it_ends_in_time(http):
 
 
 @pytest.mark.parametrize("prefer", ["wait", "wait=x", "wait=-1", "handling=lenient", ""])
-def test_a_preference_that_is_not_known_is_not_applied(http, prefer):
-    answer = http.job(prefer=prefer)
+def test_a_preference_that_is_not_known_is_not_applied(shared, prefer):
+    answer = shared.job(prefer=prefer)
     assert answer.status_code in (200, 202)
     assert "preference-applied" not in answer.headers
 
@@ -94,15 +106,15 @@ def test_the_same_key_and_body_give_the_same_job_quoted_or_bare(http):
     assert_problem(http.job("sleep 0", idempotency_key="bare"), 422, "key-reused")
 
 
-def test_equal_requests_are_equal_however_they_are_written(http):
-    one = http("POST", "/v1/jobs", b'{"kind":"fake","do":"answer"}', idempotency_key="k")
-    two = http("POST", "/v1/jobs", b'{ "do": "answer", "kind": "fake" }', idempotency_key="k")
+def test_equal_requests_are_equal_however_they_are_written(shared):
+    one = shared("POST", "/v1/jobs", b'{"kind":"fake","do":"answer"}', idempotency_key="k")
+    two = shared("POST", "/v1/jobs", b'{ "do": "answer", "kind": "fake" }', idempotency_key="k")
     assert one.json()["id"] == two.json()["id"]
 
 
 @pytest.mark.parametrize("key", ["", "a" * 201, "späß".encode(), "a,b c", '"open'])
-def test_a_key_that_is_none_is_refused(http, key):
-    assert_problem(http.job(idempotency_key=key), 422, "invalid-parameter")
+def test_a_key_that_is_none_is_refused(shared, key):
+    assert_problem(shared.job(idempotency_key=key), 422, "invalid-parameter")
 
 
 def test_a_key_whose_first_request_is_being_answered_is_told_to_wait(http, service, until):
@@ -152,25 +164,25 @@ def test_a_job_that_failed_says_how_and_gives_what_it_kept(http, service, ended)
     assert http("GET", place + "/result").json()["best"] == 7.0
 
 
-def test_a_record_that_did_not_change_is_not_sent_again(http):
-    answer = http.job(prefer="wait=60")
+def test_a_record_that_did_not_change_is_not_sent_again(shared):
+    answer = shared.job(prefer="wait=60")
     place, tag = answer.headers["location"], answer.headers["etag"]
     # RFC 9110: 304 repeats the ETag and has no content
-    same = http("GET", place, if_none_match=f'"other", W/{tag}')
+    same = shared("GET", place, if_none_match=f'"other", W/{tag}')
     assert (same.status_code, same.headers["etag"], same.content) == (304, tag, b"")
-    assert http("GET", place, if_none_match='"other"').status_code == 200
+    assert shared("GET", place, if_none_match='"other"').status_code == 200
     for path in ("/result", "/request"):
-        tag = http("GET", place + path).headers["etag"]
-        assert http("GET", place + path, if_none_match=tag).status_code == 304
+        tag = shared("GET", place + path).headers["etag"]
+        assert shared("GET", place + path, if_none_match=tag).status_code == 304
 
 
-def test_what_changed_meanwhile_is_not_stopped_or_deleted_under_if_match(http):
-    place = http.job(prefer="wait=60").headers["location"]
-    assert_problem(http("DELETE", place, if_match='"0.0"'), 412, "precondition-failed")
-    assert_problem(http("POST", place + "/stop", if_match='"0.0"'), 412, "precondition-failed")
-    tag = http("GET", place).headers["etag"]
-    assert_problem(http("DELETE", place, if_match=f"W/{tag}"), 412, "precondition-failed")
-    assert http("DELETE", place, if_match=tag).status_code == 204
+def test_what_changed_meanwhile_is_not_stopped_or_deleted_under_if_match(shared):
+    place = shared.job(prefer="wait=60").headers["location"]
+    assert_problem(shared("DELETE", place, if_match='"0.0"'), 412, "precondition-failed")
+    assert_problem(shared("POST", place + "/stop", if_match='"0.0"'), 412, "precondition-failed")
+    tag = shared("GET", place).headers["etag"]
+    assert_problem(shared("DELETE", place, if_match=f"W/{tag}"), 412, "precondition-failed")
+    assert shared("DELETE", place, if_match=tag).status_code == 204
 
 
 def test_a_job_is_asked_for_again_with_a_merge_patch_under_if_match(http):
@@ -187,14 +199,14 @@ def test_a_job_is_asked_for_again_with_a_merge_patch_under_if_match(http):
     assert http("GET", place).json() == asked
 
 
-def test_a_patch_needs_if_match_and_its_own_media_type(http):
-    place = http.job().headers["location"] + "/request"
-    tag = http("GET", place).headers["etag"]
-    assert_problem(http("POST", place, {}, **PATCH), 428, "precondition-required")
-    assert_problem(http("POST", place, {}, if_match='"x"', **PATCH), 412, "precondition-failed")
-    assert_problem(http("POST", place, {}, if_match=tag), 415, "not-json")
-    assert_problem(http("POST", "/v1/jobs", {}, **PATCH), 415, "not-json")
-    refused = http("POST", place, {"do": 3}, if_match=tag, **PATCH)
+def test_a_patch_needs_if_match_and_its_own_media_type(shared):
+    place = shared.job().headers["location"] + "/request"
+    tag = shared("GET", place).headers["etag"]
+    assert_problem(shared("POST", place, {}, **PATCH), 428, "precondition-required")
+    assert_problem(shared("POST", place, {}, if_match='"x"', **PATCH), 412, "precondition-failed")
+    assert_problem(shared("POST", place, {}, if_match=tag), 415, "not-json")
+    assert_problem(shared("POST", "/v1/jobs", {}, **PATCH), 415, "not-json")
+    refused = shared("POST", place, {"do": 3}, if_match=tag, **PATCH)
     assert assert_problem(refused, 422, "invalid-job")["errors"][0]["pointer"] == "/do"
 
 
@@ -213,8 +225,8 @@ def test_jobs_are_listed_in_pages_by_links(http):
     "query",
     ["limit=0", "limit=201", "limit=x", "before=0", "state=lost", "kind=x", "group=/", "a=b"],
 )
-def test_a_page_that_cannot_be_is_refused(http, query):
-    assert_problem(http("GET", f"/v1/jobs?{query}"), 422, "invalid-parameter")
+def test_a_page_that_cannot_be_is_refused(shared, query):
+    assert_problem(shared("GET", f"/v1/jobs?{query}"), 422, "invalid-parameter")
 
 
 def events_of(app, place, **headers):
@@ -274,16 +286,16 @@ def test_a_board_forgets_a_job_that_ended_when_nobody_listens():
 
 
 @pytest.mark.parametrize("last", ["", "x", "1", "9999999.9999999", "-1.0", "1.1.1"])
-def test_a_last_event_id_that_is_none_of_ours_begins_with_how_things_stand(http, last):
-    place = http.job(prefer="wait=60").headers["location"]
-    (event,) = events_of(http.app, place, last_event_id=last)
+def test_a_last_event_id_that_is_none_of_ours_begins_with_how_things_stand(shared, last):
+    place = shared.job(prefer="wait=60").headers["location"]
+    (event,) = events_of(shared.app, place, last_event_id=last)
     assert event[2]["state"] == "finished"
 
 
-def test_a_name_of_a_file_is_looked_up_and_never_a_path(http):
-    place = http.job(prefer="wait=60").headers["location"]
+def test_a_name_of_a_file_is_looked_up_and_never_a_path(shared):
+    place = shared.job(prefer="wait=60").headers["location"]
     for name in ("../../etc/passwd", "/etc/passwd", "result", "%2e%2e/jobs.sqlite3", "a%00b"):
-        assert_problem(http("GET", f"{place}/files/{name}"), 404, "not-found")
+        assert_problem(shared("GET", f"{place}/files/{name}"), 404, "not-found")
 
 
 def test_what_is_full_is_told_with_its_limit(make_service):
@@ -355,6 +367,6 @@ def test_bound_to_the_network_it_answers_to_addresses_and_named_hosts_only(servi
         assert_problem(http("GET", "/v1/health", host=host), 421, "wrong-host")
 
 
-def test_the_kinds_of_this_test_are_described_too(http):
-    api = http("GET", "/v1/openapi.json").json()
+def test_the_kinds_of_this_test_are_described_too(shared):
+    api = shared("GET", "/v1/openapi.json").json()
     assert f"Job.{KINDS['fake'].name}" in api["components"]["schemas"]

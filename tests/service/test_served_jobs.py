@@ -4,7 +4,6 @@ import csv
 import http.client
 import io
 import json
-import os
 import re
 import signal
 import socket
@@ -16,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from api.command_line import main
 from solver.data.plan import Plan
 from solver.intake import read_job
 from solver.planner.plan_job import plan_job
@@ -174,7 +174,7 @@ def test_names_are_escaped_in_every_paper(served):
 
 def test_plans_of_jobs_are_compared_and_traded_off(served):
     one = served.done({"kind": "plan", "scenario": LID})
-    trade = served.done({"kind": "tradeoff", "scenario": LID, "seconds": 10})
+    trade = served.done({"kind": "tradeoff", "scenario": LID, "seconds": 3})
     answer = served.result(trade)
     assert trade["figures"]["plans"] == len(answer["points"]) >= 1
     metals = [point["metal"] for point in answer["points"]]
@@ -226,17 +226,7 @@ def test_a_large_plan_is_stopped_with_its_best_and_its_child_is_gone(served):
 
 
 def test_a_second_service_on_the_same_folder_is_refused(served):
-    folder = served.log.parent / "store"
-    second = subprocess.run(
-        [
-            *(sys.executable, "-m", "api.command_line", "serve"),
-            *("--port", "65001", "--data", str(folder)),
-        ],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        env={**os.environ},
-    )
-    assert second.returncode == 2
-    assert "another service uses" in second.stderr
+    told = io.StringIO()
+    folder = str(served.log.parent / "store")
+    assert main(["serve", "--port", "64999", "--data", folder], err=told) == 2
+    assert "another service uses" in told.getvalue()

@@ -94,7 +94,7 @@ def test_a_supervisor_that_fails_fails_its_job_alone(service, ask, ended, monkey
 @pytest.mark.parametrize("seed", [1])
 def test_kill_9_loses_no_job_and_does_none_twice(tmp_path, seed):
     # the long form: python -m tests.benchmarks.crash_bench --kills 100
-    report = crash_run(tmp_path / "store", kills=3, clients=3, seed=seed)
+    report = crash_run(tmp_path / "store", kills=2, clients=3, seed=seed)
     assert len(report.acknowledged) > 3
     assert (report.lost, report.twice, report.failed) == (0, 0, 0)
     assert report.ended == len(report.acknowledged)
