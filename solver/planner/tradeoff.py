@@ -334,6 +334,9 @@ class _Search:
         if self.waste and number % 3 == 0:
             self._settle(self._weighted(GLANCE, GLANCE, by_mass=True), None, until)
             return True
+        if not self.archive:
+            self._settle(self._weighted(1.0, 1.0), None, until)
+            return number < MOST_TURNS or bool(self.archive)
         places = [p for p in self._places() if self.tried.get(p.key, 0) < len(RUNGS)]
         if not places:
             return False
@@ -536,9 +539,13 @@ class _Search:
         for sheet, nest in nests.items():
             if sheet not in short and effort == EFFORT:
                 continue
-            if effort == EFFORT and not any(stock.id in hoped for stock in nest.stocks):
+            on_hand = not any(stock.id in hoped for stock in nest.stocks)
+            if effort == EFFORT and on_hand and self.archive:
                 return None  # more blanks than what is on hand holds
             longest = LONGEST_NEST_SECONDS if effort == EFFORT else LONGEST_FIRST_SECONDS
+            if not self.archive:
+                # any purchase that holds them comes first, however long that takes
+                nests[sheet] = self.nester.nest(sheet, nest.pieces, hoped, 0, until)
             share = _within(until, longest)
             nests[sheet] = self.nester.nest(sheet, nest.pieces, hoped, effort, share)
         return list(nests.values()) if all(nest.complete for nest in nests.values()) else None
