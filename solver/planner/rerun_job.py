@@ -38,6 +38,12 @@ CHANGE_MINUTES = 15.0
 """What a change to a fitted piece is taken for where nobody says [practice]: to take it off, clean
 the joint and begin again."""
 
+KIND = (
+    "pieces that are there: a new piece is offered the smallest that will do, and none is cut up "
+    "that still fits its place; sections that are built, as they are; beside these "
+)
+"""What the bound of a rerun is about."""
+
 SAME = (
     "nothing changed: this is the old plan, and what is still to do of it; `plan` looks for "
     "another one from the beginning"
@@ -62,7 +68,7 @@ def rerun_job(
     """
     watch = Watch(on_progress)
     limits = Limits(watch.deadline(seconds), seed, should_stop or (lambda: False))
-    request = request_of(job, seed, seconds)
+    request = replace(request_of(job, seed, seconds), kind=KIND)
     work = work_of(record, old)
     watch.phase("reading the job")
     reasons, also = plain_reasons(job)
@@ -111,6 +117,7 @@ def rerun_job(
         watch.found = best.found
         watch.phase("better plan")
 
+    watch.phase("looking what pieces can become")
     search = Search(parts, situation, limits, better, watch.phase)
     best = search.run(unchanged=_unchanged(request, old, work))
     best.found.stopped = limits.should_stop()

@@ -270,7 +270,7 @@ class Search:
     def _bound_only(self, seed: MasterAnswer) -> None:
         """Prove what can be proven of the old plan in little time."""
         self._on_phase("deciding")
-        answer, _ = self._choose({}, LATER_WORK, seed)
+        answer, _ = self._choose({}, FRESH_WORK, seed)
         self._take_bound(answer.bound)
         cost = self.best.made.body.cost.objective if self.best.made else math.inf
         if self.best.found.bound is not None:
@@ -545,9 +545,10 @@ class Search:
         )
         master = self._master(replace(self.problem, reuses=(), stock=stock), {})
         master.cheaper_than(cost)
+        left = self.limits.until.left()
         answer = master.solve(
             work=FRESH_WORK,
-            seconds=max(FRESH_SECONDS, self.limits.until.left() or FRESH_SECONDS),
+            seconds=None if left is None else max(FRESH_SECONDS, left),
             seed=self.limits.seed,
             should_stop=self.limits.should_stop,
         )
