@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from solver.data.job import Job
 from solver.data.plan import Plan
 from solver.planner.impossible import plain_reasons, why_impossible
+from solver.planner.nesting import Nester
+from solver.planner.piece_blanks import BlankMaker
 from solver.planner.plan_job import (
     OnProgress,
     ShouldStop,
@@ -14,12 +18,25 @@ from solver.planner.plan_job import (
     checked,
     finished,
 )
-from solver.planner.prepare import prepare
-from solver.planner.rounds import Limits, Unlike, decide
-from solver.planner.write_plan import impossible, no_answer, request_of
+from solver.planner.prepare import prepare, prepare_few
+from solver.planner.rounds import (
+    ENOUGH_GAP,
+    GAP_PROVEN,
+    Found,
+    Limits,
+    Parts,
+    Start,
+    Unlike,
+    decide,
+    ended,
+    first_plan,
+)
+from solver.planner.write_plan import Request, gap_of, impossible, no_answer, request_of
 
 DIFFER_BY = 4
 """Joints by which splits must differ to be worth comparing."""
+ENOUGH_OF_FIRST = 0.003
+"""Gap at which the search for the first option makes room for the others, under a time limit."""
 
 
 def alternatives(
@@ -50,31 +67,91 @@ def alternatives(
     reasons, also = plain_reasons(job)
     if reasons:
         return (checked(impossible(request, reasons, also), job),)
-    parts, refusals = prepare(job, watch.phase, limits.until)
+    blanks = BlankMaker(job)
+    soon = prepare_few(job, blanks, limits.until)
+    better = watch.better(request)
+    start = None if soon is None else first_plan(soon, limits, better, watch.phase)
+    parts, refusals = prepare(job, watch.phase, limits.until, blanks=blanks)
+    if parts is None and limits.until.over():
+        # ended before all options were listed: the first plan is all there is, without a bound
+        first = ended(Found() if start is None else start.found, limits)
+        if soon is None or first.body is None:
+            return (checked(no_answer(request, first), job),)
+        return (finished(request, first, soon, watch),)
     if parts is None:
         return (checked(impossible(request, *why_impossible(job, refusals, None)), job),)
-    plans: list[Plan] = []
-    splits: list[frozenset[str]] = []
+    nester = Nester(job, parts.sheets, seed) if start is None else start.nester
+    made: list[_Option] = []
     for number in range(count):
-        if limits.until.over():
+        if made and limits.until.over():
             break
-        if splits:
+        if made:
             request = replace(request, kind=_kind(differ_by))
-        share = Limits(_share(watch, seconds, number, count), seed, stop)
-        unlike = Unlike(tuple(splits), differ_by)
-        found = decide(parts, share, watch.better(request), watch.phase, unlike)
+            better = watch.better(request)
+        unlike = Unlike(tuple(one.joints for one in made), differ_by)
+        share = replace(limits, deadline=_share(limits.deadline, count - number))
+        begin = start if not made and start is not None else Start(Found(), nester)
+        enough = ENOUGH_GAP if made else ENOUGH_OF_FIRST
+        found = decide(parts, share, better, watch.phase, unlike, begin, enough=enough)
         if found.body is None:
-            if not plans:
+            if not made:
                 reasons = ()
                 if found.impossible:
                     reasons, also = why_impossible(job, refusals, parts)
                 plan = impossible(request, reasons, also) if reasons else no_answer(request, found)
-                plans.append(checked(plan, job))
+                return (checked(plan, job),)
             break
-        plan = finished(request, found, parts, watch)
-        plans.append(plan)
-        splits.append(frozenset(edge.edge for edge in plan.edges if edge.joint))
+        found.purchase_bound()  # remembered for the end, when no time is left
+        made.append(_Option(request, found, unlike))
+        watch.phase("done")
+    _use_time_left(parts, limits, made, nester, watch)
+    plans = [finished(one.request, one.found, parts, watch) for one in made]
     return tuple(sorted(plans, key=lambda plan: plan.cost.objective if plan.cost else 0.0))
+
+
+@dataclass
+class _Option:
+    """One option as found so far, and the splits that it must differ from."""
+
+    request: Request
+    found: Found
+    unlike: Unlike
+
+    @property
+    def joints(self) -> frozenset[str]:
+        assert self.found.body is not None
+        return frozenset(edge.edge for edge in self.found.body.edges if edge.joint)
+
+    @property
+    def gap(self) -> float:
+        """What is not proven, as a share; of one without a bound, all."""
+        assert self.found.body is not None
+        gap = gap_of(self.found.body.cost.objective, self.found.bound)
+        return 1.0 if gap is None else gap
+
+
+def _use_time_left(
+    parts: Parts,
+    limits: Limits,
+    made: Sequence[_Option],
+    nester: Nester,
+    watch: Watch,
+) -> None:
+    """Go on with the options whose plans are not proven, the widest gap first.
+
+    One that others were asked to differ from keeps its joints: what is proven of them rests on it.
+    """
+    waiting = sorted((one for one in made if one.gap > GAP_PROVEN), key=lambda one: -one.gap)
+    while limits.deadline is not None and waiting and not limits.until.over():
+        share = replace(limits, deadline=_share(limits.deadline, len(waiting)))
+        one = waiting.pop(0)
+        begin = Start(replace(one.found), nester)
+        found = decide(parts, share, watch.better(one.request), watch.phase, one.unlike, begin)
+        again = _Option(one.request, found, one.unlike)
+        if again.joints == one.joints or one is made[-1]:
+            one.found = found
+    for one in made:
+        one.found = ended(one.found, limits)
 
 
 def _kind(differ_by: int) -> str:
@@ -99,8 +176,9 @@ def difference(job: Job, joints: frozenset[str], others: frozenset[str]) -> int:
     return total
 
 
-def _share(watch: Watch, seconds: float | None, number: int, count: int) -> float | None:
-    """Moment at which the plan of this number must be done: every plan gets an equal share."""
-    if seconds is None:
+def _share(deadline: float | None, left: int) -> float | None:
+    """Moment at which the next option must be done: all that are left get the same time."""
+    if deadline is None:
         return None
-    return watch.deadline(seconds * (number + 1) / count)
+    now = time.monotonic()
+    return now + max(0.0, deadline - now) / left

@@ -174,11 +174,12 @@ def decide(
     unlike: Unlike | None = None,
     start: Start | None = None,
     steps: Steps | None = None,
+    enough: float = 0.0,
 ) -> Found:
     """Run rounds until nothing better comes, and return the best plan with the proven bound.
 
     ``on_better`` is called with each plan better than ``start`` (and checks it); ``steps`` are all
-    that is done, where they are given.
+    that is done, where they are given; ``enough`` is the gap at which a timed search ends.
     """
     search = _Search(parts, limits, on_better, on_phase, unlike or Unlike(), start)
     timed = limits.deadline is not None
@@ -197,7 +198,7 @@ def decide(
         else:
             for candidate in (search.most_promising(), *search.unfit()):
                 search.nest(candidate, effort)
-        if _proven(search.found, 0.0 if timed else ENOUGH_GAP):
+        if _proven(search.found, enough if timed else ENOUGH_GAP):
             break
     return ended(search.found, limits)
 
