@@ -31,10 +31,19 @@ from solver.planner.rounds import (
     ended,
     first_plan,
 )
-from solver.planner.write_plan import Request, gap_of, impossible, no_answer, request_of
+from solver.planner.write_plan import (
+    Request,
+    gap_of,
+    impossible,
+    no_answer,
+    plan_of,
+    request_of,
+)
 
 DIFFER_BY = 4
 """Joints by which splits must differ to be worth comparing."""
+LEAST_SECONDS = 1.0
+"""With less left of a time limit no further option is begun."""
 ENOUGH_OF_FIRST = 0.003
 """Gap at which the search for the first option makes room for the others, under a time limit."""
 
@@ -83,7 +92,7 @@ def alternatives(
     nester = Nester(job, parts.sheets, seed) if start is None else start.nester
     made: list[_Option] = []
     for number in range(count):
-        if made and limits.until.over():
+        if made and _late(limits):
             break
         if made:
             request = replace(request, kind=_kind(differ_by))
@@ -105,7 +114,8 @@ def alternatives(
         made.append(_Option(request, found, unlike))
         watch.phase("done")
     _use_time_left(parts, limits, made, nester, watch)
-    plans = [finished(one.request, one.found, parts, watch) for one in made]
+    watch.phase("checking")
+    plans = [checked(plan_of(one.request, one.found, parts), job) for one in made]
     return tuple(sorted(plans, key=lambda plan: plan.cost.objective if plan.cost else 0.0))
 
 
@@ -142,7 +152,7 @@ def _use_time_left(
     One that others were asked to differ from keeps its joints: what is proven of them rests on it.
     """
     waiting = sorted((one for one in made if one.gap > GAP_PROVEN), key=lambda one: -one.gap)
-    while limits.deadline is not None and waiting and not limits.until.over():
+    while limits.deadline is not None and waiting and not _late(limits):
         share = replace(limits, deadline=_share(limits.deadline, len(waiting)))
         one = waiting.pop(0)
         begin = Start(replace(one.found), nester)
@@ -174,6 +184,12 @@ def difference(job: Job, joints: frozenset[str], others: frozenset[str]) -> int:
         if edge.id == min(line):
             total += abs(len(joints & line) - len(others & line))
     return total
+
+
+def _late(limits: Limits) -> bool:
+    """Whether too little time is left to begin with another option."""
+    left = limits.until.left()
+    return limits.until.over() or (left is not None and left < LEAST_SECONDS)
 
 
 def _share(deadline: float | None, left: int) -> float | None:
