@@ -475,6 +475,19 @@ class Master:
         ]
         self.model.add(sum(load) <= sum(room))
 
+    def costs_together(
+        self, options: Sequence[int], reuses: Sequence[int], stock: Sequence[int], price: float
+    ) -> None:
+        """Expect all of these options, with none of these reuses, to cost this much for stock.
+
+        So much was found for the blanks that they cut; no bound may follow from it.
+        """
+        most = _floor_money(price)
+        paid = [_floor_money(self.problem.stock[k].price) * self.variables.bought[k] for k in stock]
+        without = [most * self.variables.reuses[i] for i in reuses]
+        made = [-most * self.variables.options[i] for i in options]
+        self.model.add(sum([*paid, *without, *made]) >= most - most * len(options))
+
     def cheaper_than(self, cost: float) -> None:
         """Ask for a choice that costs less than this: where there is none, no plan does."""
         least = sum(coefficient * variable for coefficient, variable in self.variables.cost)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -100,6 +101,17 @@ class _Candidate:
     cuts: tuple[SheetCut, ...] = ()
 
 
+@dataclass(frozen=True)
+class _Dear:
+    """What was found that blanks of one sheet metal cost, cut together."""
+
+    options: tuple[int, ...]
+    reuses: tuple[int, ...]
+    """Uses by which fewer would be cut."""
+    stock: tuple[int, ...]
+    price: float
+
+
 class Search:
     """The candidates of one rerun."""
 
@@ -129,11 +141,15 @@ class Search:
                     )
         self.flange_mm = built_flange_mm(situation.job, situation.built)
         self.problem = self._problem(tuple(reuses))
+        self._reuses_of: dict[tuple[int, int], list[int]] = defaultdict(list)
+        for number, reuse in enumerate(reuses):
+            self._reuses_of[reuse.option, reuse.piece].append(number)
         self._cuts = LaneCuts(parts.job, parts.sheets, parts.options, reuses)
         self._order_rows: list[tuple[list[int], int]] = []
         self._lanes: list[LaneRow] = []
         self._failed: list[list[int]] = []
         self._tight: dict[int, float] = {}
+        self._dear: list[_Dear] = []
         self.candidates: list[_Candidate] = []
         self.nester = RestNester(
             situation.job, parts.sheets, situation.counted, situation.there, situation.plan,
@@ -235,8 +251,18 @@ class Search:
         self._on_phase("deciding" if first else "deciding again")
         known = self.most_promising() if self.candidates and not first else None
         fill = {} if known is None else {**known.fill, **self._tight}
+        if known is not None and self._dear:
+            # first only what was found to be dear is held dear, then all stock as full as it gets
+            answer, order = self._choose({}, LATER_WORK, known.answer, learnt=True)
+            if answer.cost is not None and order is not None and self._known(answer) is None:
+                return self._added(answer, order)
+            if self.limits.until.over():
+                return None
         answer, order = self._choose(
-            fill, FIRST_WORK if first else LATER_WORK, known.answer if known else hint
+            fill,
+            FIRST_WORK if first else LATER_WORK,
+            known.answer if known else hint,
+            learnt=not first,
         )
         found = self.best.found
         found.time_cut |= answer.cut_by_clock
@@ -247,6 +273,9 @@ class Search:
             self._take_bound(answer.bound)
         if answer.cost is None or order is None:
             return None
+        return self._known(answer) or self._added(answer, order)
+
+    def _known(self, answer: MasterAnswer) -> _Candidate | None:
         for candidate in self.candidates:
             old = candidate.answer
             if (old.columns, old.options, old.reused) == (
@@ -255,7 +284,11 @@ class Search:
                 answer.reused,
             ):
                 return candidate
-        found.rounds += 1
+        return None
+
+    def _added(self, answer: MasterAnswer, order: RemovalOrder) -> _Candidate:
+        self.best.found.rounds += 1
+        self.best.found.time_cut |= answer.cut_by_clock
         self.candidates.append(_Candidate(answer, order))
         return self.candidates[-1]
 
@@ -283,13 +316,20 @@ class Search:
         return master
 
     def _choose(
-        self, fill: Mapping[int, float], work: float, hint: MasterAnswer | None
+        self,
+        fill: Mapping[int, float],
+        work: float,
+        hint: MasterAnswer | None,
+        *,
+        learnt: bool = False,
     ) -> tuple[MasterAnswer, RemovalOrder | None]:
         master = self._master(self.problem, fill)
         for row in self._lanes:
             master.add_lane_row(row)
-        for options in self._failed:
+        for options in self._failed if learnt else ():
             master.forbid_together(options)
+        for dear in self._dear if learnt else ():
+            master.costs_together(dear.options, dear.reuses, dear.stock, dear.price)
         for turn in range(MOST_TURNS):
             answer = master.solve(
                 work=work,
@@ -364,6 +404,9 @@ class Search:
         candidate.fill = {
             cut.sheet: min(FULLEST, max(EMPTIEST, cut.fill)) for cut in cuts if cut.fill
         }
+        for cut in cuts:
+            if cut.complete and cut.price > BETTER:
+                self._learn_price(candidate.answer, cut)
         failed = [cut.sheet for cut in cuts if not cut.complete]
         if failed:
             self._avoid(candidate, failed)
@@ -384,6 +427,25 @@ class Search:
         if self.best.made is not None or until.moment is None:
             return until
         return Until(max(until.moment, time.monotonic() + FIRST_SECONDS), until.asked)
+
+    def _learn_price(self, answer: MasterAnswer, cut: SheetCut) -> None:
+        """Keep what the blanks of one sheet metal were found to cost together."""
+        used = {
+            (self.problem.reuses[i].option, self.problem.reuses[i].piece) for i in answer.reused
+        }
+        options, fewer = [], []
+        for index in answer.options:
+            option = self.problem.options[index]
+            to_cut = [n for n in range(len(option.needs)) if (index, n) not in used]
+            if option.sheet == cut.sheet and to_cut:
+                options.append(index)
+                fewer += [i for n in to_cut for i in self._reuses_of.get((index, n), ())]
+        stock = [k for k, kind in enumerate(self.problem.stock) if kind.sheet == cut.sheet]
+        price = self.situation.job.goal.metal * cut.price
+        known = [d for d in self._dear if d.options == tuple(options)]
+        if not known or price < known[0].price:
+            self._dear = [d for d in self._dear if d not in known]
+            self._dear.append(_Dear(tuple(options), tuple(fewer), tuple(stock), price))
 
     def _avoid(self, candidate: _Candidate, failed: Sequence[int]) -> None:
         sheets = self.parts.sheets
@@ -512,8 +574,10 @@ class Search:
         if covered != (1 << len(self.situation.job.patches)) - 1:
             return None
         alike = {
-            index: sum(self.before.same(o, i) is not None for i in range(len(o.pieces)))
-            for index, o in enumerate(self.parts.options)
+            (index, number)
+            for index, option in enumerate(self.parts.options)
+            for number in range(len(option.pieces))
+            if self.before.same(option, number) is not None
         }
         return seed_of(self.problem, self.parts.options, self.parts.lines, columns, alike)
 

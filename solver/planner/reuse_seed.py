@@ -7,7 +7,7 @@ at hand spare and metal by area.  A piece at hand serves the first that takes it
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 
 from solver.models.master import MasterAnswer, MasterProblem
@@ -32,11 +32,12 @@ def seed_of(
     options: Sequence[StretchOption],
     lines: Sequence[RunLine],
     columns: Sequence[int],
-    old_pieces: Mapping[int, int],
+    old_pieces: Set[tuple[int, int]],
 ) -> MasterAnswer | None:
     """Return a choice with these sections, None where a run cannot be made so.
 
-    ``old_pieces``: by option, how many of its pieces are just as in the old plan.
+    ``old_pieces``: option and number of each piece that is just as in the old plan; there is metal
+    for it.
     """
     inside = set()
     for edge in problem.edges:
@@ -67,7 +68,7 @@ def seed_of(
     for run, line in enumerate(lines):
         steps: dict[tuple[int, int], _Way] = {}
         for index in by_run.get(run, ()):
-            way = _priced(problem, index, by_piece, per_mm2, used, old_pieces.get(index, 0))
+            way = _priced(problem, index, by_piece, per_mm2, used, old_pieces)
             key = options[index].first, options[index].count
             if key not in steps or way.cost < steps[key].cost:
                 steps[key] = way
@@ -94,13 +95,14 @@ def _priced(
     by_piece: Mapping[tuple[int, int], Sequence[int]],
     per_mm2: Sequence[float],
     used: set[int],
-    old_pieces: int,
+    old_pieces: Set[tuple[int, int]],
 ) -> _Way:
     option = problem.options[index]
-    cost = option.cost - OLD_ONE * old_pieces
+    cost = option.cost
     taken: set[int] = set()
     reuses = []
     for piece, need in enumerate(option.needs):
+        old = (index, piece) in old_pieces
         metal = need.area_mm2 * min((per_mm2[k] for k in need.holds), default=0.0)
         free = next(
             (
@@ -111,7 +113,7 @@ def _priced(
             None,
         )
         if free is None:
-            cost += metal
+            cost += -OLD_ONE if old else metal
             continue
         cost -= problem.reuses[free].saving
         taken.add(problem.reuses[free].existing)
