@@ -5,10 +5,13 @@ mixed job the straight blanks that found no place between the curved ones may al
 behind them. Every layout is measured before it is handed out.
 """
 
+import math
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import itemgetter
 
+import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
@@ -36,6 +39,9 @@ MOST_EXACTLY = 40
 
 STEPS_PER_EFFORT = 50
 """Changes of the order of straight blanks for each step of effort."""
+
+EFFORT_PER_ORDER = 8
+"""Steps of effort for each order of the blanks that is tried besides."""
 
 HOPELESS_SHARE = 0.15
 """Where plain layouts leave out more than this share of the area, no search will mend it."""
@@ -155,11 +161,21 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
     if straight and not all_straight and rectangular:
         for short_mm in (1e9, 610.0, 0.0)[: 1 if task.quick else 3]:
             yield from curved_then_lanes(filling, straight, task, rng, short_mm)
-    if task.quick and straight and not all_straight and rectangular:
-        return
+    if task.quick:
+        fill_by_length(filling, task, rng, plain=True)
+        yield fill.placements_of(filling), task.late()
+        if straight and not all_straight and rectangular:
+            return
+    starts: list[tuple[float, list[fill.Laid | None]]] = []
     for stretch in (1.0, 0.6)[: 1 if task.quick else 2]:
         fill.fill_greedy(filling, rng, stretch, task.until, all_or_none=task.quick)
         yield fill.placements_of(filling), task.late()
+        starts.append((filling.left_out_mm2(), list(filling.laid)))
+    for turn in range(0 if task.quick else 2 + task.effort // EFFORT_PER_ORDER):
+        fill_by_length(filling, task, rng, plain=turn == 0)
+        yield fill.placements_of(filling), task.late()
+        starts.append((filling.left_out_mm2(), list(filling.laid)))
+    _, filling.laid = min(starts, key=itemgetter(0))
     missing = sum(at is None for at in filling.laid)
     total = sum(piece.area_mm2 for piece in pieces)
     if task.quick or (missing > 3 and filling.left_out_mm2() > HOPELESS_SHARE * total):
@@ -169,6 +185,32 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
         yield pressed, cut
     cut = fill.improve(filling, rng, task.effort, task.until)
     yield fill.placements_of(filling), cut
+
+
+def fill_by_length(filling: fill.Filling, task: Task, rng: random.Random, *, plain: bool) -> None:
+    """Lay all blanks anew, long ones before short ones of the same area.
+
+    On short units a long blank that comes late finds no lane left. Unless it is `plain`, the order
+    is shaken and the units come in any order.
+    """
+    power = 2 if plain else rng.choice((1, 2, 3))
+    shake = 0.0 if plain else rng.choice((0.1, 0.3, 0.6))
+    worth = [
+        math.log(piece.area_mm2) + power * math.log(_length_mm(piece.shape)) + rng.gauss(0, shake)
+        for piece in filling.pieces
+    ]
+    order = sorted(range(len(worth)), key=lambda i: (-worth[i], i))
+    boards = list(range(len(filling.boards)))
+    if not plain:
+        rng.shuffle(boards)
+    filling.laid = [None] * len(filling.pieces)
+    stretch = 1.0 if plain else rng.choice((1.0, 0.3))
+    fill.lay(filling, order, rng, stretch, 64, boards, task.until, all_or_none=task.quick)
+
+
+def _length_mm(shape: Shape) -> float:
+    """Diagonal of the box around an outline as it is drawn."""
+    return float(np.hypot(*np.ptp(np.asarray(shape.outline_mm), axis=0)))
 
 
 def _set_apart(task: Task, tight: set[str], rng: random.Random) -> Iterator[Attempt]:
