@@ -69,7 +69,7 @@ def _change(plan: Plan, rerun: Rerun) -> list[str]:
         ["on this plan", *_figures(cost.metal, cost.joints, cost.labor, cost.total, plan.minutes)]
     )
     lines = [f"CHANGE ({plain(plan.currency)})"]
-    lines += table(rows, sides=["left", *["right"] * 5])
+    lines += table(rows, sides=["left", "right", "right", "right", "right", "right"])
     if before is None:
         return lines
     more = cost.total - before.total
