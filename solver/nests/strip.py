@@ -39,10 +39,6 @@ BEAM_WIDTHS = (1000, 2000)
 AGAIN = 0.4
 """Share of the beams that set out from the beginning of the best layout."""
 
-EXTRA = 0.02
-"""Share of the length by which blanks laid anew may reach farther, at most, before all is pushed
-together: cells round outward, so that a tight layout has no room even for what was taken out."""
-
 MOST_KNOWN = 3000
 """Cells of laid blanks remembered."""
 
@@ -265,8 +261,7 @@ def _ruin_and_return(
                 mine = covered_cells(board, ring + np.array((q.x_mm, q.y_mm)))
                 strip.known[(i, q)] = mine
             cells |= mine
-    more = 1 + EXTRA * rng.random()
-    end = int((reach * more - strip.frame.low_x + strip.gap_mm) / board.grid.dx_mm)
+    end = int((reach - strip.frame.low_x + strip.gap_mm) / board.grid.dx_mm)
     free = board.empty & ~cells & ((1 << (end * board.stride)) - 1)
     order = sorted(taken, key=lambda i: -strip.pieces[i].area_mm2 * rng.uniform(0.5, 1.0))
     result = list(at)

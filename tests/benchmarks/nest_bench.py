@@ -3,7 +3,8 @@
     python tests/benchmarks/nest_bench.py curved --seconds 20 --seeds 100-107
 
 Prints the length of roll used over the area bound (curved, mixed) or the lane bound (straight) for
-each set and method. Peers run where they are installed (`pip install --target DIR spyrrow rectpack`, PYTHONPATH=DIR):
+each set and method. Peers run where they are installed (`pip install --target DIR spyrrow rectpack`
+and PYTHONPATH=DIR):
 spyrrow (irregular), rectpack (rectangles); every answer of theirs is verified before it counts.
 `cp-sat` is a plain model of boxes that do not overlap, one worker. `boxes` nests the bounding
 boxes of all blanks in lanes. All in one process, one after the other, equal time.
