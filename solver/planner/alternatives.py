@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -43,7 +44,7 @@ from solver.planner.write_plan import (
 DIFFER_BY = 4
 """Joints by which splits must differ to be worth comparing."""
 LEAST_SECONDS = 1.0
-"""With less left of a time limit no further option is begun."""
+"""With less left of a time limit, or half of what an option took, no further one is begun."""
 ENOUGH_OF_FIRST = 0.003
 """Gap at which the search for the first option makes room for the others, under a time limit."""
 
@@ -91,9 +92,11 @@ def alternatives(
         return (checked(impossible(request, *why_impossible(job, refusals, None)), job),)
     nester = Nester(job, parts.sheets, seed) if start is None else start.nester
     made: list[_Option] = []
+    took = math.inf
     for number in range(count):
-        if made and _late(limits):
+        if made and _late(limits, took):
             break
+        began = time.monotonic()
         if made:
             request = replace(request, kind=_kind(differ_by))
             better = watch.better(request)
@@ -109,11 +112,14 @@ def alternatives(
                     reasons, also = why_impossible(job, refusals, parts)
                 plan = impossible(request, reasons, also) if reasons else no_answer(request, found)
                 return (checked(plan, job),)
-            break
+            if found.impossible or seconds is None:
+                break
+            continue  # with more time
+        took = min(took, time.monotonic() - began)
         found.purchase_bound()  # remembered for the end, when no time is left
         made.append(_Option(request, found, unlike))
         watch.phase("done")
-    _use_time_left(parts, limits, made, nester, watch)
+    _use_time_left(parts, limits, made, nester, watch, took)
     watch.phase("checking")
     plans = [checked(plan_of(one.request, one.found, parts), job) for one in made]
     return tuple(sorted(plans, key=lambda plan: plan.cost.objective if plan.cost else 0.0))
@@ -146,13 +152,14 @@ def _use_time_left(
     made: Sequence[_Option],
     nester: Nester,
     watch: Watch,
+    took: float,
 ) -> None:
     """Go on with the options whose plans are not proven, the widest gap first.
 
     One that others were asked to differ from keeps its joints: what is proven of them rests on it.
     """
     waiting = sorted((one for one in made if one.gap > GAP_PROVEN), key=lambda one: -one.gap)
-    while limits.deadline is not None and waiting and not _late(limits):
+    while limits.deadline is not None and waiting and not _late(limits, took):
         share = replace(limits, deadline=_share(limits.deadline, len(waiting)))
         one = waiting.pop(0)
         begin = Start(replace(one.found), nester)
@@ -186,10 +193,13 @@ def difference(job: Job, joints: frozenset[str], others: frozenset[str]) -> int:
     return total
 
 
-def _late(limits: Limits) -> bool:
-    """Whether too little time is left to begin with another option."""
+def _late(limits: Limits, took: float) -> bool:
+    """Whether too little time is left to begin with an option; the quickest so far ``took`` this.
+
+    An option that is begun decides and nests once, whatever the time.
+    """
     left = limits.until.left()
-    return limits.until.over() or (left is not None and left < LEAST_SECONDS)
+    return limits.until.over() or (left is not None and left < max(LEAST_SECONDS, 0.5 * took))
 
 
 def _share(deadline: float | None, left: int) -> float | None:
