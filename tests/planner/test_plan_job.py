@@ -133,7 +133,7 @@ def test_a_time_limit_too_short_ends_in_an_honest_status(name, seconds):
 
 
 def test_only_what_was_stopped_says_so(monkeypatch):
-    # The hatch's gap is some hundred-thousandths: by this measure wide, but nobody ended the search.
+    # The hatch's gap is some hundred-thousandths: wide by this measure, but nobody ended the work.
     monkeypatch.setattr(write_plan, "WITHIN_GAP", 1e-5)
     job = job_named("deck-hatch.json")
     plan = plan_job(job)
@@ -486,8 +486,7 @@ def test_sections_left_out_of_the_choice_make_nothing_impossible(monkeypatch):
     one = Columns(3, np.array([[1]], dtype=np.uint64), none, none, np.zeros((1, 3)), complete=False)
     monkeypatch.setattr(prepare, "sections_to_choose", lambda *given: Choice(one, 0.0))
     assert plan_job(job).status != "impossible"
-    (option,) = alternatives(job, 3)
-    assert option.status == "no answer"
+    assert all(option.status != "impossible" for option in alternatives(job, 3))
     parts, _ = prepare.prepare(job, lambda phase: None, FOREVER)
     limits = Limits(None, 0, lambda: False)
     assert not decide(parts, limits, lambda found: None, lambda phase: None).impossible
