@@ -1,35 +1,15 @@
-"""Plan again with what an old plan left: the function for a child process, and what it is asked."""
+"""Plan again with what an old plan left: the function for a child process, and its inputs read."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Annotated, Any
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import ValidationError
 
-from api.limits import LARGEST_SEED, LONGEST_SECONDS
 from solver.data.errors import Problem, ScenarioErrors
 from solver.data.plan import Plan, Progress
 from solver.data.work import WorkRecord, read_record, work_of
-
-
-class RerunAsked(BaseModel):
-    """A rerun as it is asked for over HTTP; plan and record are judged with their own errors."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
-
-    old_plan: dict[str, Any] = Field(description="the plan that was begun, as splitplan gave it")
-    scenario: dict[str, Any] = Field(description="the scenario as it is now")
-    record: dict[str, Any] = Field(
-        default={}, description="what is bought, cut, fitted, spoiled and built (a work record)"
-    )
-    seconds: Annotated[float, Field(gt=0, le=LONGEST_SECONDS)] | None = Field(
-        default=None, description="time to look for better plans"
-    )
-    seed: Annotated[int, Field(ge=0, le=LARGEST_SEED)] = 0
-    goal: Annotated[str, StringConstraints(max_length=200)] | None = Field(
-        default=None, description="what to minimise, instead of the scenario's"
-    )
 
 
 def rerun(

@@ -10,7 +10,7 @@ import pytest
 
 from api.command_line import main
 from api.real_engine import real_engine
-from api.rerunning import RerunAsked, record_after, rerun
+from api.rerunning import record_after, rerun
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Plan
 from solver.data.work import WorkRecord
@@ -154,10 +154,9 @@ def test_kept_files_are_not_lost(run, tmp_path):
     assert (tmp_path / "new.json").read_text() == "mine"
 
 
-def test_the_body_of_a_request_is_judged_before_any_work():
-    asked = RerunAsked(old_plan={}, scenario={})
+def test_an_old_plan_that_is_none_is_told_before_any_work():
     with pytest.raises(ScenarioErrors) as caught:
-        rerun(asked.old_plan, asked.scenario, asked.record)
+        rerun({}, {}, {})
     assert all(p.place.startswith("old_plan.") for p in caught.value.problems)
     assert all(p.pointer.startswith("/old_plan/") for p in caught.value.problems)
 
