@@ -195,6 +195,18 @@ def test_a_gauge_sold_out_goes_on_from_what_is_left_of_it():
     assert [nest.rest_of for nest in plan.nests] == ["nest 1"]
 
 
+def test_leftovers_that_are_gone_are_bought_again():
+    plan = rerun(lines(a=62), WorkRecord(cut="all", gone=("nest 1",)))
+    assert [(p.stock, p.buy) for p in plan.purchases] == [("light al", 1)]
+    assert all(nest.rest_of is None for nest in plan.nests)
+
+
+def test_rolls_bought_and_not_begun_are_cut_before_any_is_bought():
+    plan = rerun(lines(a=62), WorkRecord(cut="all", gone=("nest 1",), bought={"light al": 3}))
+    assert [(p.buy, p.from_hand) for p in plan.purchases] == [(0, 1)]
+    assert plan.rerun.on_hand == {"light al": 2}
+
+
 def test_a_gauge_that_is_listed_no_more_keeps_what_is_cut_of_it():
     new = lines(b=33, stock=(GALVANISED,))
     plan = rerun(new, WorkRecord(cut=("a #1",)))
