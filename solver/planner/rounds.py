@@ -160,9 +160,15 @@ def first_plan(
     on_phase: Callable[[str], None],
 ) -> Start | None:
     """Return the first plan that these few options make; it says nothing of the bound of all."""
-    search = _Search(parts, limits, on_better, on_phase, Unlike())
+
+    def without_bound(found: Found) -> Found:
+        return replace(found, bound=None, rounds=0, impossible=False)
+
+    search = _Search(
+        parts, limits, lambda found: on_better(without_bound(found)), on_phase, Unlike()
+    )
     search.try_choices(0)
-    found = replace(search.found, bound=None, rounds=0, impossible=False)
+    found = without_bound(search.found)
     return None if found.body is None else Start(found, search.nester)
 
 

@@ -80,7 +80,7 @@ def test_what_is_reported_on_the_way_gets_only_better():
     assert best == sorted(best, reverse=True)
     assert bound == sorted(bound)
     assert best[-1] == pytest.approx(plan.cost.objective)
-    assert all(p.bound <= p.best + 1e-9 for p in seen if p.best is not None)
+    assert all(p.bound <= p.best + 1e-9 for p in seen if None not in (p.bound, p.best))
     assert [p.seconds for p in seen] == sorted(p.seconds for p in seen)
     assert seen[0].best is None
 
@@ -96,7 +96,8 @@ def test_stopping_gives_the_best_plan_so_far():
     best = [p.best for p in seen if p.best is not None]
     assert plan.cost.objective == pytest.approx(min(best))
     assert check_plan(job, plan).ok
-    assert plan.proof.bound <= plan.cost.objective + 1e-9
+    # the first plan is made of a few options only: no bound over all of them is known by then
+    assert plan.proof.bound is None
 
 
 @pytest.mark.parametrize("name", ["trough.json", "camper.json"])
