@@ -91,7 +91,7 @@ class Child:
     def end(self) -> int | None:
         """End it, whatever it does; return its exit code, below 0 for a signal."""
         deadline = time.monotonic() + 5.0
-        self._kill()
+        self.kill()
         while (code := self._exit_code()) is None and time.monotonic() < deadline:
             time.sleep(0.005)
         self._orders.close()
@@ -112,7 +112,8 @@ class Child:
             code: int | None = self._process.exitcode
         return code
 
-    def _kill(self) -> None:
+    def kill(self) -> None:
+        """Kill it, without waiting until it has gone."""
         with _starting, _without_main():
             self._process.kill()
 
@@ -142,6 +143,7 @@ class Children:
         self._modules = tuple(modules)
         self._waiting: list[Child] = []
         self._working: set[Child] = set()
+        self._ending: list[Child] = []
         self._lock = threading.Lock()
         self._wanted = threading.Event()
         self._closed = False
@@ -157,9 +159,11 @@ class Children:
         try:
             yield child
         finally:
-            child.end()
+            child.kill()  # who waits for the answer need not wait for the burial as well
             with self._lock:
                 self._working.discard(child)
+                self._ending.append(child)
+            self._wanted.set()
 
     def wait_warm(self, timeout: float) -> bool:
         """Wait until the pool is full; False where it is not within the time."""
@@ -185,7 +189,7 @@ class Children:
         """End all of them."""
         with self._lock:
             self._closed = True
-            everyone = [*self._waiting, *self._working]
+            everyone = [*self._waiting, *self._working, *self._ending]
             self._waiting.clear()
         self._wanted.set()
         for child in everyone:
@@ -209,6 +213,7 @@ class Children:
         while True:
             self._wanted.wait()
             self._wanted.clear()
+            self._bury()
             while not self._closed and len(self._waiting) < self._warm:
                 try:
                     child = Child(self._context, self._modules)
@@ -218,6 +223,12 @@ class Children:
                     child.end()
             if self._closed:
                 return
+
+    def _bury(self) -> None:
+        while self._ending:
+            self._ending[0].end()
+            with self._lock:
+                del self._ending[:1]
 
     def _taken_in(self, child: Child) -> bool:
         with self._lock:

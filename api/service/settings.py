@@ -51,7 +51,7 @@ class Settings:
     memory_bytes: int = 4 << 30
     """Address space of one child, held by the operating system."""
     niceness: int = 10
-    stop_patience: float = 0.25
+    stop_patience: float = 0.2
     """What a child gets to answer a stop before it is ended and its best checked plan taken."""
     deadline_grace: float = 15.0
     """What building, checking and nesting may take beyond the seconds of a job."""

@@ -211,7 +211,8 @@ async def run(port: int, pid: int, options: argparse.Namespace) -> None:
         workers = (await client.get("/v1/limits")).json()["solving_at_once"]
         print(f"load of the machine before: {os.getloadavg()[0]:.1f}; {workers} solves at once")
         print("| what | found | aim |\n|---|---|---|")
-        await measure_memory(load, options.jobs)
+        if options.jobs:
+            await measure_memory(load, options.jobs)
         await load.clear()
         await measure_stops(load, options.stops, workers)
         await load.clear()
