@@ -139,8 +139,10 @@ def _kept_off(polygon: shapely.Polygon, gap_mm: float) -> shapely.Polygon:
         x0, y0, x1, y1 = polygon.bounds
         return shapely.box(x0 - gap_mm, y0 - gap_mm, x1 + gap_mm, y1 + gap_mm)
     grown = shapely.buffer(polygon, CHORDS * (gap_mm + PLAINER_MM), quad_segs=4)
-    # no point of an outline moves by more than its tolerance when it is simplified
-    return shapely.simplify(grown, 0.95 * PLAINER_MM)
+    plainer = shapely.simplify(grown, 0.95 * PLAINER_MM)
+    # points move by no more than the tolerance, but for the one at which a ring begins
+    near = shapely.distance(polygon, shapely.boundary(plainer)) < gap_mm
+    return grown if near else plainer
 
 
 def _opened(region: shapely.Geometry) -> list[shapely.Polygon]:
