@@ -1,7 +1,8 @@
 """Integer programs that end when asked to.
 
-scipy's `milp` looks at its own clock only.  Where somebody may ask to stop it runs in a thread that
-is left behind when they do; it then ends by itself, at the latest at its time limit.
+scipy's `milp` looks at its own clock only, and on large programs not even often.  Where it may
+have to end early it runs in a thread that is left behind; it then ends by itself, about at its
+time limit.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from solver.models.release import Array
 
 LEAST_SECONDS = 0.05
 _POLL_SECONDS = 0.05
+_GRACE_SECONDS = 0.5
 _LONGEST_LEFT_BEHIND = 20.0
 """Where somebody may ask to stop, no program is given more seconds at once."""
 
@@ -67,11 +69,13 @@ def solve_integers(
         x = None if answer.x is None else np.asarray(answer.x, dtype=float)
         answers.append(Answer(x, bound, answer.status == 0, answer.status == 2))
 
-    if not may_stop:
+    if not may_stop and until.moment is None:
         run()
         return answers[0]
+    # its own end at the limit tells a bound, so it is waited for a little
+    latest = Until(None if until.moment is None else until.moment + _GRACE_SECONDS, until.asked)
     worker = threading.Thread(target=run, daemon=True)
     worker.start()
-    while worker.is_alive() and not until.asked():
+    while worker.is_alive() and not latest.over():
         worker.join(_POLL_SECONDS)
     return answers[0] if answers else NOTHING
