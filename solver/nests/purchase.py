@@ -35,9 +35,11 @@ STRAIGHT_FACTOR, CURVED_FACTOR = 1.03, 1.6
 MOST_STOCK_FACTOR = 40.0
 """So many times the stock that the rows ask for hold any blanks that nest at all: a blank that lies
 on no unit, though its extents might, would be offered ever more of it for ever."""
+MOST_FAILED, EFFORT_PER_FAILURE = 3, 30
+"""Purchases that may fail one after the other; one more for so many steps of effort."""
 MORE_EFFORT = 100
 """Steps added where a purchase nearly held the blanks: what fits is then mostly found to fit."""
-AGAIN_FROM = 60
+THOROUGH = 60
 """Less effort is for a soon answer."""
 MOST_AGAIN = 30
 """Blanks laid again in all where a purchase nearly held them."""
@@ -148,11 +150,12 @@ def purchase(
     if rows.impossible is None:
         low, high = _first(search, start, effort)
         if effort > 0 and high is not None:
-            _trim(search, effort)
+            if effort >= THOROUGH:
+                _trim(search, effort)
             _bisect(search, low, high, effort)
             _trim(search, effort)
             _by_price(search, effort)
-            if effort >= AGAIN_FROM:
+            if effort >= THOROUGH:
                 _again(search, effort)
     return _result(search)
 
@@ -248,7 +251,7 @@ def _trim(search: _Search, effort: int) -> None:
                 if saved > 1e-9 and (limit is None or less[j] < limit):
                     changes.append((True, saved, [m + (i == j) for i, m in enumerate(less)]))
         changes.sort()
-        for _, _, changed in changes[: 4 + effort // 10]:
+        for _, _, changed in changes[: 2 + effort // 10]:
             if search.late():
                 return
             if search.hopeless(changed):
@@ -268,12 +271,17 @@ def _bought(search: _Search) -> list[int]:
 
 
 def _by_price(search: _Search, effort: int) -> None:
-    """Try purchases cheaper than the best: as roomy first, then ever less roomy, by price."""
+    """Try purchases cheaper than the best: as roomy first, then ever less roomy, by price.
+
+    Where several in a row fail, tighter ones would fail too.
+    """
     tries = 8 + effort // 8
+    patience = MOST_FAILED + effort // EFFORT_PER_FAILURE
+    failed = 0
     share = 1.0
     if search.candidate(1.0, _below(search)) is None:
         return
-    while tries > 0 and not search.late():
+    while tries > 0 and failed < patience and not search.late():
         factor = max(1.0, share * _room_factor(search))
         numbers = search.candidate(factor, _below(search))
         if numbers is None:
@@ -282,7 +290,8 @@ def _by_price(search: _Search, effort: int) -> None:
             share -= 0.03
             continue
         tries -= 1
-        if not search.attempt(numbers, effort):
+        failed = 0 if search.attempt(numbers, effort) else failed + 1
+        if failed:
             search.tried.append(numbers)
 
 
