@@ -94,10 +94,10 @@ class Child:
         self.kill()
         while (code := self._exit_code()) is None and time.monotonic() < deadline:
             time.sleep(0.005)
-        self._orders.close()
         self.stop()
-        if self._reader is not None:
+        if self._reader is not None:  # it hears the end of the child, and only then is it closed
             self._reader.join(timeout=5.0)
+        self._orders.close()
         return code
 
     def exit_code(self, timeout: float) -> int | None:
