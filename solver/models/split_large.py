@@ -52,6 +52,9 @@ _MOST_CLIQUES = 200
 _CLOSING_MARGIN = 0.002
 _FIRST_STEP = 0.008
 _STEP = 0.7
+# Of bodies of this many nodes even the first question takes long: it asks for less.
+_MANY_NODES = 100
+_FIRST_STEP_OF_MANY = 0.08
 _WIDE_SEARCH = 1_500
 _WIDEST_BOX = 1000.0
 
@@ -468,7 +471,9 @@ class _Search:
         if np.isfinite(self.target()) and base + k * known >= self.target():
             # First most of the way, then to within a hundredth: a lower question takes less.
             nearly = self.cost - _FIRST_STEP * abs(self.cost)
-            if np.isfinite(self.bounds[k]):
+            if not np.isfinite(self.bounds[k]) and len(nodes) > _MANY_NODES:
+                nearly = self.cost - _FIRST_STEP_OF_MANY * abs(self.cost)
+            elif np.isfinite(self.bounds[k]):
                 nearly = min(nearly, self.bounds[k] + _STEP * (self.target() - self.bounds[k]))
             if self.bounds[k] >= self.cost - _FIRST_STEP * abs(self.cost) - CENT:
                 nearly = self.target()
