@@ -418,7 +418,7 @@ def _serve(options: argparse.Namespace, engine: Engine, streams: Streams) -> int
 
 
 def _tell(streams: Streams, code: int, text: str) -> int:
-    streams.err.write("\n".join(wrap(f"splitplan: {text}", rest="  ")) + "\n")
+    streams.err.write("\n".join(wrap(f"splitplan: {text}", rest="  ", divide=False)) + "\n")
     return code
 
 

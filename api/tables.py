@@ -55,16 +55,24 @@ def pad(text: str, width: int, side: Side = "left") -> str:
     return text + blanks if side == "left" else blanks + text
 
 
-def wrap(text: str, *, first: str = "", rest: str = "", width: int = WIDTH) -> list[str]:
+def wrap(
+    text: str, *, first: str = "", rest: str = "", width: int = WIDTH, divide: bool = True
+) -> list[str]:
     """Return the text in lines that fit the width; a word longer than a line is divided.
 
-    ``first`` begins the first line, ``rest`` the others.
+    ``first`` begins the first line, ``rest`` the others.  Without ``divide`` long words stay whole:
+    a path that may be copied.
     """
-    return wrap_words(plain(text).split(), first=first, rest=rest, width=width)
+    return wrap_words(plain(text).split(), first=first, rest=rest, width=width, divide=divide)
 
 
 def wrap_words(
-    words: Iterable[str], *, first: str = "", rest: str = "", width: int = WIDTH
+    words: Iterable[str],
+    *,
+    first: str = "",
+    rest: str = "",
+    width: int = WIDTH,
+    divide: bool = True,
 ) -> list[str]:
     """Return words in lines that fit the width, as `wrap`; a word may hold blanks (a name)."""
     lines: list[str] = []
@@ -72,7 +80,7 @@ def wrap_words(
     for word in map(plain, words):
         while True:
             room = width - columns(line) - (0 if empty else 1)
-            if columns(word) <= room:
+            if columns(word) <= room or (empty and not divide):
                 line, empty = line + ("" if empty else " ") + word, False
                 break
             if not empty:

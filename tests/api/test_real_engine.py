@@ -13,6 +13,8 @@ from api.command_line import main
 from api.http.app import create_app
 from api.http.examples import EXAMPLES, LID
 from api.real_engine import real_engine
+from api.service.assembly import service_of
+from api.service.settings import Settings
 from api.summary import SCREEN_LINES
 from api.tables import columns
 from solver.data.plan import Plan
@@ -26,6 +28,28 @@ def run(*arguments):
     out, err = io.StringIO(), io.StringIO()
     code = main([str(one) for one in arguments], out=out, err=err)
     return code, out.getvalue(), err.getvalue()
+
+
+@pytest.fixture(scope="module")
+def post_and_get(tmp_path_factory):
+    """One request to a service with the real planner in its children, without a network."""
+    folder = tmp_path_factory.mktemp("service") / "store"
+    service = service_of(real_engine(), Settings(folder=folder, workers=1))
+    app = create_app(service)
+
+    def ask(method, path, **request):
+        async def one():
+            transport = httpx.ASGITransport(app=app)
+            async with httpx.AsyncClient(
+                transport=transport, base_url="http://127.0.0.1:8765", timeout=60
+            ) as client:
+                return await client.request(method, path, **request)
+
+        return asyncio.run(one())
+
+    service.start()
+    yield ask
+    service.close()
 
 
 def test_show_prints_both_runs_with_their_lengths():
@@ -70,23 +94,12 @@ def test_a_misspelt_key_names_the_one_that_was_meant(tmp_path):
     assert 'did you mean "radius"?' in err
 
 
-def test_the_description_of_the_api_holds_the_real_schemas():
+def test_the_description_of_the_api_holds_the_real_schemas(post_and_get):
     api = post_and_get("GET", "/v1/openapi.json").json()
     assert "edges" in api["components"]["schemas"]["Scenario"]["properties"]
 
 
-def post_and_get(method, path, **request):
-    async def one():
-        transport = httpx.ASGITransport(app=create_app(real_engine()))
-        async with httpx.AsyncClient(
-            transport=transport, base_url="http://127.0.0.1", timeout=60
-        ) as client:
-            return await client.request(method, path, **request)
-
-    return asyncio.run(one())
-
-
-def test_a_scenario_with_mistakes_is_answered_with_pointers():
+def test_a_scenario_with_mistakes_is_answered_with_pointers(post_and_get):
     broken = {**LID, "edges": {**LID["edges"], "lid | frame": {"rectangle": [24, -18]}}}
     answer = post_and_get("POST", "/v1/plans", json=broken)
     assert answer.status_code == 422
@@ -123,7 +136,7 @@ def test_a_plan_with_a_false_total_is_found_out(tmp_path):
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
-def test_every_example_posts_as_it_is_and_the_plan_keeps_its_schema(name):
+def test_every_example_posts_as_it_is_and_the_plan_keeps_its_schema(name, post_and_get):
     answer = post_and_get("POST", "/v1/plans?seconds=5", json=EXAMPLES[name]["value"])
     assert answer.status_code == 200
     plan = answer.json()
@@ -133,7 +146,7 @@ def test_every_example_posts_as_it_is_and_the_plan_keeps_its_schema(name):
     assert (plan["status"] == "impossible") == (name == "too-heavy")
 
 
-def test_the_resolved_form_posts_too():
+def test_the_resolved_form_posts_too(post_and_get):
     resolved = json.loads(run("resolve", LID_FILE)[1])
     answer = post_and_get("POST", "/v1/plans?seconds=5", json=resolved)
     assert answer.status_code == 200
@@ -181,7 +194,7 @@ def test_symmetry_is_told_with_its_cost():
     assert "that is proven." in said
 
 
-def test_options_post_to_the_service_with_their_table():
+def test_options_post_to_the_service_with_their_table(post_and_get):
     scenario = json.loads(TWO_HATCHES.read_text())
     answer = post_and_get("POST", "/v1/options?seconds=10&count=2&differ=1", json=scenario)
     assert answer.status_code == 200

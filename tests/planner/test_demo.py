@@ -119,8 +119,15 @@ def test_a_line_beside_another_stands_no_higher_than_a_brush_reaches():
     # clear gap 3/4 in at 45 degrees [practice]
     _, plan = demo()
     for edge in ("vent | roof.mid", "cap | roof.mid"):
-        assert {p.stand_mm for p in pieces_on(plan, edge)} == {0.75 * 25.4}
-        assert any(f'"{edge}"' in caution for caution in plan.cautions)
+        assert any(
+            f'"{edge}"' in said and "3/4 in instead of 1 in from" in said for said in plan.cautions
+        )
+    # the cap's line is straight: its blank shows how high the metal stands along it
+    (piece,) = pieces_on(plan, "cap | roof.mid")
+    free = [(x / 25.4, y / 25.4) for x, y in piece.blank.outline_mm if y > 0]
+    low = [x for x, y in free if y == pytest.approx(0.75)]
+    assert (min(low), max(low)) == pytest.approx((18, 34))
+    assert {round(y, 6) for x, y in free if not 18 <= x <= 34} == {1.0}
 
 
 def test_hinges_have_their_notches():
