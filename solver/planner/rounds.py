@@ -345,7 +345,7 @@ class _Search:
                 candidate.avoided = True
                 self._avoid(candidate, failed)
             return
-        if self.found.body is not None and self.limits.until.over():
+        if self.found.body is not None and self.limits.should_stop():
             return  # a plan is at hand: putting another together would keep whoever waits
         body = body_of(self.parts, candidate.answer, candidate.order, nests)
         candidate.cost = body.cost.objective
