@@ -17,7 +17,6 @@ from api.option_table import OptionsAnswer, rows_of
 from api.papers.all_papers import Choices, paper_files
 from api.real_engine import options_here, plan_here, read_job
 from api.rerunning import rerun
-from api.service.checked_plans import checked_plans
 from api.service.child import Answer, Hears, NotShownError
 from api.service.records import RESULT, Document, Outline
 from api.solve_child import PlanNotShownError
@@ -38,7 +37,7 @@ def run_plan(inputs: Mapping[str, Any], hears: Hears) -> Answer:
     """Make one plan; the best checked one is kept on the way."""
     job = read_job(inputs["scenario"])
     try:
-        with checked_plans(lambda plan: hears.keep(plan_answer(plan))):
+        with plan_job.accepted_plans(lambda plan: hears.keep(plan_answer(plan))):
             plan = plan_here(
                 job,
                 seconds=inputs["seconds"],
@@ -68,7 +67,7 @@ def run_options(inputs: Mapping[str, Any], hears: Hears) -> Answer:
         hears.on_progress(progress)
 
     try:
-        with checked_plans(on_plan):
+        with plan_job.accepted_plans(on_plan):
             plans = options_here(
                 job,
                 count=inputs["count"],
@@ -93,7 +92,7 @@ def run_tradeoff(inputs: Mapping[str, Any], hears: Hears) -> Answer:
         hears.keep(trade_answer(partial_trade_off(made, waste=inputs["waste"])))
 
     try:
-        with checked_plans(on_plan):
+        with plan_job.accepted_plans(on_plan):
             found = trade_off_here(
                 job,
                 waste=inputs["waste"],
@@ -147,7 +146,7 @@ def run_compare(inputs: Mapping[str, Any], hears: Hears) -> Answer:
 def run_rerun(inputs: Mapping[str, Any], hears: Hears) -> Answer:
     """Plan what is still to do; the best checked plan is kept on the way."""
     try:
-        with checked_plans(lambda plan: hears.keep(plan_answer(plan))):
+        with plan_job.accepted_plans(lambda plan: hears.keep(plan_answer(plan))):
             plan = rerun(
                 inputs["old_plan"],
                 inputs["scenario"],

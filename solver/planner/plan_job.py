@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import replace
 
 from solver.checker import check_plan
@@ -110,7 +112,7 @@ def finished(
 
 
 def checked(plan: Plan, job: Job) -> Plan:
-    """Return the plan if the checker accepts it.
+    """Return the plan if the checker accepts it, and tell whoever `accepted_plans` are for.
 
     Raises PlanRejectedError with the checker's faults.
     """
@@ -118,7 +120,27 @@ def checked(plan: Plan, job: Job) -> Plan:
     if not report.ok:
         faults = (f"{f.rule} at {f.place}: {f.sentence}" for f in report.faults)
         raise PlanRejectedError(tuple(faults))
+    hear = _hearing.get()
+    if hear is not None and plan.cost is not None:
+        hear(plan)
     return plan
+
+
+_hearing: ContextVar[Callable[[Plan], None] | None] = ContextVar("hearing", default=None)
+
+
+@contextmanager
+def accepted_plans(hear: Callable[[Plan], None]) -> Iterator[None]:
+    """Within this, ``hear`` is told of every plan with a cost that the checker accepts.
+
+    Each better plan is checked before its cost is told, so whoever hears has the best so far
+    whatever happens next.
+    """
+    token = _hearing.set(hear)
+    try:
+        yield
+    finally:
+        _hearing.reset(token)
 
 
 class Watch:

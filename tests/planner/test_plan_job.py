@@ -21,7 +21,7 @@ from solver.models.columns import Columns
 from solver.planner import columns_of, prepare, write_plan
 from solver.planner.alternatives import alternatives
 from solver.planner.columns_of import Choice
-from solver.planner.plan_job import plan_job
+from solver.planner.plan_job import accepted_plans, plan_job
 from solver.planner.rounds import Limits, decide
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -83,6 +83,18 @@ def test_what_is_reported_on_the_way_gets_only_better():
     assert all(p.bound <= p.best + 1e-9 for p in seen if None not in (p.bound, p.best))
     assert [p.seconds for p in seen] == sorted(p.seconds for p in seen)
     assert seen[0].best is None
+
+
+def test_whoever_hears_accepted_plans_has_each_better_one_when_its_cost_is_told():
+    heard, told = [], []
+    job = job_named("deck-hatch.json")
+    with accepted_plans(lambda plan: heard.append(plan.cost.objective)):
+        plan = plan_job(job, on_progress=lambda p: told.append((p.best, min(heard, default=None))))
+    assert all(best == known for best, known in told if best is not None)
+    assert heard[-1] == plan.cost.objective
+    before = len(heard)
+    plan_job(job_named("lid.json"))
+    assert len(heard) == before
 
 
 def test_stopping_gives_the_best_plan_so_far():
