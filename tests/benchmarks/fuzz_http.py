@@ -10,11 +10,11 @@ bodies are timed over a socket, each must be refused within 250 ms.
 from __future__ import annotations
 
 import argparse
-import math
 import asyncio
 import contextlib
 import http.client
 import json
+import math
 import socket
 import sys
 import tempfile
