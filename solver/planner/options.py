@@ -44,6 +44,7 @@ from solver.rules.gauge_choice import (
     largest_clamp_pitch_mm,
     verdicts,
 )
+from solver.rules.gauges import SheetMetal
 
 MORE_PIECES = 2
 """Numbers of pieces offered beyond the fewest possible; each seam costs some ten minutes."""
@@ -433,28 +434,7 @@ class _Maker:
         money = 0.0
         prices = job.shop.prices
         for piece in pieces:
-            works.append(
-                piece_work(
-                    job,
-                    PieceWork(
-                        metal=metal.metal,
-                        thickness_mm=metal.thickness_mm,
-                        length_mm=piece.length_mm,
-                        root_length_mm=piece.blank.root_length_mm,
-                        perimeter_mm=piece.perimeter_mm,
-                        own_template=True,
-                        folds=piece.folds,
-                        bends=len(piece.bends_mm),
-                        width_mm=piece.blank.width_mm,
-                        slits=len(piece.blank.slits),
-                        v_notches=len(piece.blank.v_notches),
-                        notches=len(piece.blank.notches),
-                        preform_mm=piece.preform_mm,
-                        standing=mounting == "standing",
-                        clamps=piece.clamps,
-                    ),
-                )
-            )
+            works.append(piece_work(job, work_asked(metal, piece)))
             if piece.seam_at_start:
                 works.append(seam_work(job, visible=piece.seam_visible))
                 money += prices.seam_tape_per_seam
@@ -736,6 +716,27 @@ def _extents_mm(blank: Blank) -> tuple[Floats, Floats, float]:
     reach = float(np.hypot(*np.ptp(points, axis=0)))
     slack = 0.0 if blank.straight else reach * math.radians(step) / 2
     return high, wide, slack
+
+
+def work_asked(metal: SheetMetal, piece: PieceOption) -> PieceWork:
+    """Return what is to be done to a piece of new metal, with a template of its own."""
+    return PieceWork(
+        metal=metal.metal,
+        thickness_mm=metal.thickness_mm,
+        length_mm=piece.length_mm,
+        root_length_mm=piece.blank.root_length_mm,
+        perimeter_mm=piece.perimeter_mm,
+        own_template=True,
+        folds=piece.folds,
+        bends=len(piece.bends_mm),
+        width_mm=piece.blank.width_mm,
+        slits=len(piece.blank.slits),
+        v_notches=len(piece.blank.v_notches),
+        notches=len(piece.blank.notches),
+        preform_mm=piece.preform_mm,
+        standing=piece.mounting == "standing",
+        clamps=piece.clamps,
+    )
 
 
 def option_cost(job: Job, option: StretchOption) -> float:

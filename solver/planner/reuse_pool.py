@@ -18,7 +18,7 @@ from solver.data.plan import Existing, Piece, Plan
 from solver.data.work import Work
 from solver.planner.labor import PieceWork, added, labor_cost, minutes_of, piece_work
 from solver.planner.labor import Work as Minutes
-from solver.planner.options import PieceOption, StretchOption
+from solver.planner.options import PieceOption, StretchOption, work_asked
 from solver.planner.piece_blanks import profile_of
 from solver.planner.reuse_fit import Fit, Flat, FlatFold, fit_of
 from solver.planner.reuse_seams import OldLines
@@ -404,7 +404,7 @@ def same_place(was: Piece, now: Sequence[Placed], old: OldLines, line: RunLine) 
 
 def full_work(job: Job, sheet: Sheet, piece: PieceOption) -> Minutes:
     """Minutes of a piece that is cut anew, its template included; seams apart."""
-    return piece_work(job, _asked(sheet, piece))
+    return piece_work(job, work_asked(sheet.metal, piece))
 
 
 def left_to_do(
@@ -423,7 +423,7 @@ def left_to_do(
     Another is cut along its new border, folded, slit and bent where it is not, and fitted.  A
     template is made for a cut that is not straight.
     """
-    asked = _asked(sheet, piece)
+    asked = work_asked(sheet.metal, piece)
     work = piece_work(
         job,
         PieceWork(
@@ -448,27 +448,6 @@ def left_to_do(
         for operation in ("fit", "clamps", "hold standing"):
             work.pop(operation, None)
     return added([work])
-
-
-def _asked(sheet: Sheet, piece: PieceOption) -> PieceWork:
-    metal = sheet.metal
-    return PieceWork(
-        metal=metal.metal,
-        thickness_mm=metal.thickness_mm,
-        length_mm=piece.length_mm,
-        root_length_mm=piece.blank.root_length_mm,
-        perimeter_mm=piece.perimeter_mm,
-        own_template=True,
-        folds=piece.folds,
-        bends=len(piece.bends_mm),
-        width_mm=piece.blank.width_mm,
-        slits=len(piece.blank.slits),
-        v_notches=len(piece.blank.v_notches),
-        notches=len(piece.blank.notches),
-        preform_mm=piece.preform_mm,
-        standing=piece.mounting == "standing",
-        clamps=piece.clamps,
-    )
 
 
 def labor_saving(job: Job, minutes: float) -> float:
