@@ -94,11 +94,6 @@ def assemble(
     amounts = amounts_of(job, [one.piece for one in named], edges)
     purchases, nest_plans = _stock(job, named, nests)
     minutes = total_minutes(job, hours)
-    metal = sum(purchase.price for purchase in purchases)
-    joints = sum(amount.price for amount in amounts)
-    labor = minutes / 60 * job.shop.labor_rate_per_hour
-    waste = sum(nest.scrap_mm2 * 1e-6 * job.stock_of[nest.stock].mass_kg_m2 for nest in nest_plans)
-    goal = job.goal
     return Body(
         sections=sections.sections,
         removal=sections.removal,
@@ -109,19 +104,35 @@ def assemble(
         hours=hours,
         minutes=minutes,
         amounts=amounts,
-        cost=Cost(
-            metal=metal,
-            joints=joints,
-            labor=labor,
-            total=metal + joints + labor,
-            waste_kg=waste,
-            objective=goal.metal * metal
-            + goal.joints * joints
-            + goal.labor * labor
-            + goal.waste_per_kg * waste,
-        ),
+        cost=cost_of(job, purchases, amounts, minutes, nest_plans),
         used=used,
         forced_runs=tuple(dict.fromkeys(lines[o.run].run.id for o in chosen if o.forced)),
+    )
+
+
+def cost_of(
+    job: Job,
+    purchases: Sequence[Purchase],
+    amounts: Sequence[Amount],
+    minutes: float,
+    nests: Sequence[NestPlan],
+) -> Cost:
+    """Return the money of what is bought and done, and what the goal makes of it."""
+    metal = sum(purchase.price for purchase in purchases)
+    joints = sum(amount.price for amount in amounts)
+    labor = minutes / 60 * job.shop.labor_rate_per_hour
+    waste = sum(nest.scrap_mm2 * 1e-6 * job.stock_of[nest.stock].mass_kg_m2 for nest in nests)
+    goal = job.goal
+    return Cost(
+        metal=metal,
+        joints=joints,
+        labor=labor,
+        total=metal + joints + labor,
+        waste_kg=waste,
+        objective=goal.metal * metal
+        + goal.joints * joints
+        + goal.labor * labor
+        + goal.waste_per_kg * waste,
     )
 
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from solver.data.job import FOOT_MM, Job
 from solver.data.plan import (
     Amount,
-    Cost,
     Existing,
     HoursLine,
     Piece,
@@ -17,7 +16,7 @@ from solver.data.plan import (
     Scrapped,
     Source,
 )
-from solver.planner.assemble import Body
+from solver.planner.assemble import Body, cost_of
 from solver.planner.labor import UNITS, Work, added, template_minutes
 from solver.planner.options import PieceOption, StretchOption
 from solver.planner.quantities import hours_of, total_minutes
@@ -128,14 +127,10 @@ def rerun_body(
     amounts = _amounts(job, whole.amounts, built_flange_mm)
     nests, purchases = nest_plans(job, cuts, taken_nests)
     minutes = total_minutes(job, hours)
-    metal = sum(purchase.price for purchase in purchases)
-    joints = sum(amount.price for amount in amounts)
-    labor = minutes / 60 * job.shop.labor_rate_per_hour
-    waste = sum(nest.scrap_mm2 * 1e-6 * job.stock_of[nest.stock].mass_kg_m2 for nest in nests)
+    cost = cost_of(job, purchases, amounts, minutes, nests)
     used = {one.use.existing for one in chosen if one.use is not None}
     stay = {one.use.existing for one in chosen if one.use is not None and one.use.stays}
     changes = sum(one.fitted and i not in stay for i, one in enumerate(existing))
-    goal = job.goal
     sources = tuple(
         _source(one, piece, existing[one.use.existing], job)
         for one, piece in zip(chosen, pieces, strict=True)
@@ -154,18 +149,7 @@ def rerun_body(
         hours=hours,
         minutes=minutes,
         amounts=amounts,
-        cost=Cost(
-            metal=metal,
-            joints=joints,
-            labor=labor,
-            total=metal + joints + labor,
-            waste_kg=waste,
-            objective=goal.metal * metal
-            + goal.joints * joints
-            + goal.labor * labor
-            + goal.waste_per_kg * waste
-            + change_price * changes,
-        ),
+        cost=cost.model_copy(update={"objective": cost.objective + change_price * changes}),
     )
     return RerunBody(body, sources, scrapped, changes)
 
