@@ -9,17 +9,15 @@ from dataclasses import dataclass, replace
 
 from solver.data.job import Job
 from solver.data.plan import Plan
-from solver.planner.impossible import plain_reasons, why_impossible
 from solver.planner.nesting import Nester
-from solver.planner.piece_blanks import BlankMaker
 from solver.planner.plan_job import (
     OnProgress,
     ShouldStop,
     Watch,
+    begin,
     checked,
-    finished,
+    without_plan,
 )
-from solver.planner.prepare import prepare, prepare_few
 from solver.planner.rounds import (
     ENOUGH_GAP,
     GAP_PROVEN,
@@ -30,13 +28,10 @@ from solver.planner.rounds import (
     Unlike,
     decide,
     ended,
-    first_plan,
 )
 from solver.planner.write_plan import (
     Request,
     gap_of,
-    impossible,
-    no_answer,
     plan_of,
     request_of,
 )
@@ -73,23 +68,10 @@ def alternatives(
     stop = should_stop or (lambda: False)
     limits = Limits(watch.deadline(seconds), seed, stop)
     request = request_of(job, seed, seconds)
-    watch.phase("reading the job")
-    reasons, also = plain_reasons(job)
-    if reasons:
-        return (checked(impossible(request, reasons, also), job),)
-    blanks = BlankMaker(job)
-    soon = prepare_few(job, blanks, limits.until)
-    better = watch.better(request)
-    start = None if soon is None else first_plan(soon, limits, better, watch.phase)
-    parts, refusals = prepare(job, watch.phase, limits.until, blanks=blanks)
-    if parts is None and limits.until.over():
-        # ended before all options were listed: the first plan is all there is, without a bound
-        first = ended(Found() if start is None else start.found, limits)
-        if soon is None or first.body is None:
-            return (checked(no_answer(request, first), job),)
-        return (finished(request, first, soon, watch),)
-    if parts is None:
-        return (checked(impossible(request, *why_impossible(job, refusals, None)), job),)
+    begun = begin(request, limits, watch)
+    if isinstance(begun, Plan):
+        return (begun,)
+    parts, start, better = begun.parts, begun.start, watch.better(request)
     nester = Nester(job, parts.sheets, seed) if start is None else start.nester
     made: list[_Option] = []
     took = math.inf
@@ -102,16 +84,12 @@ def alternatives(
             better = watch.better(request)
         unlike = Unlike(tuple(one.joints for one in made), differ_by)
         share = replace(limits, deadline=_share(limits.deadline, count - number))
-        begin = start if not made and start is not None else Start(Found(), nester)
+        onward = start if not made and start is not None else Start(Found(), nester)
         enough = ENOUGH_GAP if made else ENOUGH_OF_FIRST
-        found = decide(parts, share, better, watch.phase, unlike, begin, enough=enough)
+        found = decide(parts, share, better, watch.phase, unlike, onward, enough=enough)
         if found.body is None:
             if not made:
-                reasons = ()
-                if found.impossible:
-                    reasons, also = why_impossible(job, refusals, parts)
-                plan = impossible(request, reasons, also) if reasons else no_answer(request, found)
-                return (checked(plan, job),)
+                return (without_plan(request, found, parts, begun.refusals),)
             if found.impossible or seconds is None:
                 break
             continue  # with more time
@@ -162,8 +140,8 @@ def _use_time_left(
     while limits.deadline is not None and waiting and not _late(limits, took):
         share = replace(limits, deadline=_share(limits.deadline, len(waiting)))
         one = waiting.pop(0)
-        begin = Start(replace(one.found), nester)
-        found = decide(parts, share, watch.better(one.request), watch.phase, one.unlike, begin)
+        onward = Start(replace(one.found), nester)
+        found = decide(parts, share, watch.better(one.request), watch.phase, one.unlike, onward)
         again = _Option(one.request, found, one.unlike)
         if again.joints == one.joints or one is made[-1]:
             one.found = found

@@ -6,16 +6,17 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from solver.checker import check_plan
 from solver.data.job import Job
 from solver.data.plan import LeftOut, Plan, Progress
 from solver.planner.explain_purchase import explain_purchase
 from solver.planner.impossible import plain_reasons, why_impossible
+from solver.planner.options import Refusals
 from solver.planner.piece_blanks import BlankMaker
 from solver.planner.prepare import prepare, prepare_few
-from solver.planner.rounds import Found, Limits, Parts, decide, ended, first_plan
+from solver.planner.rounds import Found, Limits, Parts, Start, decide, ended, first_plan
 from solver.planner.write_plan import (
     Request,
     gap_of,
@@ -67,6 +68,31 @@ def plan_job(
     deadline = None if seconds is None else watch.deadline(share * seconds)
     limits = replace(until_all, deadline=deadline)
     request = request_of(job, seed, seconds)
+    begun = begin(request, limits, watch)
+    if isinstance(begun, Plan):
+        return begun
+    parts, better = begun.parts, watch.better(request)
+    found = decide(parts, limits, better, watch.phase, start=begun.start)
+    if found.body is None:
+        return without_plan(request, found, parts, begun.refusals)
+    without: tuple[LeftOut, ...] = ()
+    if explain:
+        found, without = explain_purchase(parts, until_all, found, better, watch.phase)
+    return finished(request, found, parts, watch, without)
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A job with its parts, why some edges lack options, and a first plan if there was one."""
+
+    parts: Parts
+    refusals: Refusals
+    start: Start | None
+
+
+def begin(request: Request, limits: Limits, watch: Watch) -> Begun | Plan:
+    """Return what a search begins with, or the answer where it ends before all is listed."""
+    job = request.job
     watch.phase("reading the job")
     reasons, also = plain_reasons(job)
     if reasons:
@@ -84,17 +110,17 @@ def plan_job(
         return finished(request, found, soon, watch)
     if parts is None:
         return checked(impossible(request, *why_impossible(job, refusals, None)), job)
-    found = decide(parts, limits, better, watch.phase, start=start)
-    if found.body is None:
-        if found.impossible:
-            reasons, also = why_impossible(job, refusals, parts)
-            if reasons:
-                return checked(impossible(request, reasons, also), job)
-        return checked(no_answer(request, found), job)
-    without: tuple[LeftOut, ...] = ()
-    if explain:
-        found, without = explain_purchase(parts, until_all, found, better, watch.phase)
-    return finished(request, found, parts, watch, without)
+    return Begun(parts, refusals, start)
+
+
+def without_plan(request: Request, found: Found, parts: Parts, refusals: Refusals) -> Plan:
+    """Return the answer of a search that found no plan: why there is none, where that is shown."""
+    job = request.job
+    if found.impossible:
+        reasons, also = why_impossible(job, refusals, parts)
+        if reasons:
+            return checked(impossible(request, reasons, also), job)
+    return checked(no_answer(request, found), job)
 
 
 def finished(

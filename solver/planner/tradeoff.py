@@ -29,7 +29,7 @@ from solver.planner.lane_cuts import LaneCuts
 from solver.planner.master_of import costs_of, stock_order
 from solver.planner.nesting import Nester, SheetNest
 from solver.planner.options import PieceOption, StretchOption
-from solver.planner.plan_job import OnProgress, ShouldStop, Watch, checked
+from solver.planner.plan_job import OnProgress, ShouldStop, Watch, checked, without_plan
 from solver.planner.prepare import prepare
 from solver.planner.rounds import (
     EMPTIEST,
@@ -173,12 +173,8 @@ def trade_off(
     search = _Search(parts, limits, waste)
     search.run(moment(SEARCH_SHARE), lambda: tell(search))
     if not search.archive:
-        found = search.found(None)
-        if search.impossible:
-            reasons, also = why_impossible(job, refusals, parts)
-            if reasons:
-                return _none(waste, checked(impossible(request, reasons, also), job))
-        return _none(waste, checked(no_answer(request, found), job))
+        found = replace(search.found(None), impossible=search.impossible)
+        return _none(waste, without_plan(request, found, parts, refusals))
     search.polish(moment(POLISH_SHARE), lambda: tell(search))
     search.prove(moment(PROVE_SHARE), lambda: watch.phase("proving"))
     watch.phase("checking")
