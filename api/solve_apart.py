@@ -63,7 +63,7 @@ def plan_apart(
     often, as ``on_wait`` is called.  ``explain`` asks what the plan's purchases are worth.
     Raises ScenarioErrors, SolveError, SolveQuitError.
     """
-    plans = _plans_apart(
+    return _plan_apart(
         {
             "scenario": scenario,
             "seconds": seconds,
@@ -75,9 +75,6 @@ def plan_apart(
         command,
         grace_seconds,
     )
-    if len(plans) != 1:
-        raise SolveError("crashed", f"the planner's process answered {len(plans)} plans for one")
-    return plans[0]
 
 
 def options_apart(
@@ -133,7 +130,7 @@ def rerun_apart(
 
     Otherwise as `plan_apart`.
     """
-    (plan,) = _plans_apart(
+    return _plan_apart(
         {
             "scenario": scenario,
             "seconds": seconds,
@@ -145,7 +142,6 @@ def rerun_apart(
         command,
         grace_seconds,
     )
-    return plan
 
 
 def tradeoff_apart(
@@ -202,6 +198,15 @@ class _Listener:
     @property
     def quits(self) -> bool:
         return self.should_quit is not None and self.should_quit()
+
+
+def _plan_apart(
+    request: dict[str, Any], listener: _Listener, command: Sequence[str], grace_seconds: float
+) -> Plan:
+    plans = _plans_apart(request, listener, command, grace_seconds)
+    if len(plans) != 1:
+        raise SolveError("crashed", f"the planner's process answered {len(plans)} plans for one")
+    return plans[0]
 
 
 def _plans_apart(

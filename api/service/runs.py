@@ -8,7 +8,8 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import PurePosixPath
 from typing import Any, cast
 
@@ -33,20 +34,27 @@ _MOST_REASONS = 20
 ARCHIVE = "papers.zip"
 
 
+@contextmanager
+def _heard(on_plan: Callable[[Plan], None]) -> Iterator[None]:
+    """Tell of each accepted plan; raises NotShownError where the checker refuses one."""
+    try:
+        with plan_job.accepted_plans(on_plan):
+            yield
+    except PlanNotShownError as refusal:
+        raise NotShownError from refusal
+
+
 def run_plan(inputs: Mapping[str, Any], hears: Hears) -> Answer:
     """Make one plan; the best checked one is kept on the way."""
     job = read_job(inputs["scenario"])
-    try:
-        with plan_job.accepted_plans(lambda plan: hears.keep(plan_answer(plan))):
-            plan = plan_here(
-                job,
-                seconds=inputs["seconds"],
-                seed=inputs["seed"],
-                on_progress=hears.on_progress,
-                should_stop=hears.should_stop,
-            )
-    except PlanNotShownError as refusal:
-        raise NotShownError from refusal
+    with _heard(lambda plan: hears.keep(plan_answer(plan))):
+        plan = plan_here(
+            job,
+            seconds=inputs["seconds"],
+            seed=inputs["seed"],
+            on_progress=hears.on_progress,
+            should_stop=hears.should_stop,
+        )
     return plan_answer(plan)
 
 
@@ -66,19 +74,16 @@ def run_options(inputs: Mapping[str, Any], hears: Hears) -> Answer:
             last.clear()
         hears.on_progress(progress)
 
-    try:
-        with plan_job.accepted_plans(on_plan):
-            plans = options_here(
-                job,
-                count=inputs["count"],
-                differ_by=inputs["differ_by"],
-                seconds=inputs["seconds"],
-                seed=inputs["seed"],
-                on_progress=on_progress,
-                should_stop=hears.should_stop,
-            )
-    except PlanNotShownError as refusal:
-        raise NotShownError from refusal
+    with _heard(on_plan):
+        plans = options_here(
+            job,
+            count=inputs["count"],
+            differ_by=inputs["differ_by"],
+            seconds=inputs["seconds"],
+            seed=inputs["seed"],
+            on_progress=on_progress,
+            should_stop=hears.should_stop,
+        )
     return options_answer(plans, job)
 
 
@@ -91,18 +96,15 @@ def run_tradeoff(inputs: Mapping[str, Any], hears: Hears) -> Answer:
         made.append(plan)
         hears.keep(trade_answer(partial_trade_off(made, waste=inputs["waste"])))
 
-    try:
-        with plan_job.accepted_plans(on_plan):
-            found = trade_off_here(
-                job,
-                waste=inputs["waste"],
-                seconds=inputs["seconds"],
-                seed=inputs["seed"],
-                on_progress=hears.on_progress,
-                should_stop=hears.should_stop,
-            )
-    except PlanNotShownError as refusal:
-        raise NotShownError from refusal
+    with _heard(on_plan):
+        found = trade_off_here(
+            job,
+            waste=inputs["waste"],
+            seconds=inputs["seconds"],
+            seed=inputs["seed"],
+            on_progress=hears.on_progress,
+            should_stop=hears.should_stop,
+        )
     return trade_answer(found)
 
 
@@ -145,19 +147,16 @@ def run_compare(inputs: Mapping[str, Any], hears: Hears) -> Answer:
 
 def run_rerun(inputs: Mapping[str, Any], hears: Hears) -> Answer:
     """Plan what is still to do; the best checked plan is kept on the way."""
-    try:
-        with plan_job.accepted_plans(lambda plan: hears.keep(plan_answer(plan))):
-            plan = rerun(
-                inputs["old_plan"],
-                inputs["scenario"],
-                inputs["record"],
-                seconds=inputs["seconds"],
-                seed=inputs["seed"],
-                on_progress=hears.on_progress,
-                should_stop=hears.should_stop,
-            )
-    except PlanNotShownError as refusal:
-        raise NotShownError from refusal
+    with _heard(lambda plan: hears.keep(plan_answer(plan))):
+        plan = rerun(
+            inputs["old_plan"],
+            inputs["scenario"],
+            inputs["record"],
+            seconds=inputs["seconds"],
+            seed=inputs["seed"],
+            on_progress=hears.on_progress,
+            should_stop=hears.should_stop,
+        )
     return plan_answer(plan)
 
 

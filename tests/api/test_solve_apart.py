@@ -10,7 +10,7 @@ import time
 import pytest
 from hand_made_plan import SCENARIO, lid_job, lid_plan
 
-from api.solve_apart import SolveError, SolveQuitError, options_apart, plan_apart
+from api.solve_apart import SolveError, SolveQuitError, options_apart, plan_apart, rerun_apart
 from api.solve_child import PlanNotShownError, serve_one
 from solver.data.errors import Problem, ScenarioErrors
 from solver.data.plan import Progress
@@ -32,6 +32,13 @@ def child(tmp_path, program):
 
 def plan(command, **others):
     return plan_apart(SCENARIO, **{"seconds": 5, "seed": 0, "command": command} | others)
+
+
+def test_a_rerun_that_is_answered_without_a_plan_is_a_crash_in_words(tmp_path):
+    command = child(tmp_path, "say('{\"plans\": []}')\n")
+    with pytest.raises(SolveError, match="0 plans for one") as caught:
+        rerun_apart(SCENARIO, old_plan={}, record={}, seconds=5, seed=0, command=command)
+    assert caught.value.kind == "crashed"
 
 
 def test_the_plan_and_the_progress_of_the_child_come_through(tmp_path):
