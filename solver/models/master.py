@@ -34,14 +34,20 @@ are among the columns (all of them when enumerated) and whose seams are among th
 from __future__ import annotations
 
 import math
-import threading
+import time
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
+import numpy as np
 from ortools.sat.python import cp_model
+
+from solver.data.until import Until
+from solver.models.cp_sat import new_solver, watched
+from solver.models.linear_program import rows_of
+from solver.models.master_blocks import Homes, decide_by_blocks
+from solver.models.small_cuts import blocks_of
 
 MONEY_UNITS = 100_000
 """Money is counted in thousandths of a cent, so that a plan of a hundred items is off by less than
@@ -50,7 +56,8 @@ AREA_UNIT_MM2 = 100.0
 """Areas are counted in cm²: small numbers keep the linear relaxation tight."""
 MOST_AREA_ROWS = 200
 """For one sheet metal; leaving out a row for several kinds together only weakens the bound."""
-STOP_POLL_SECONDS = 0.05
+MANY_DECISIONS = 5000
+"""Masters of more, whose bodies hang together by few lines, are decided block by block."""
 
 
 @dataclass(frozen=True)
@@ -201,6 +208,7 @@ class _Variables:
     hand: list[cp_model.IntVar] = field(default_factory=list)
     set_up: list[cp_model.IntVar] = field(default_factory=list)
     reuses: list[cp_model.IntVar] = field(default_factory=list)
+    tools: list[cp_model.IntVar] = field(default_factory=list)
     cost: list[tuple[int, cp_model.IntVar]] = field(default_factory=list)
 
 
@@ -448,6 +456,7 @@ class Master:
         all_bolts = sum(edge.bolts for edge in problem.edges)
         if all_bolts and problem.bolt_price:
             short = model.new_int_var(0, all_bolts, "b")
+            self.variables.tools.append(short)
             model.add(bolts - problem.bolts_on_hand <= short)
             self.variables.cost.append((_floor_money(problem.bolt_price), short))
         clamps = [
@@ -458,6 +467,7 @@ class Master:
         if clamps and problem.clamp_price:
             most = sum(option.clamps for option in problem.options)
             short = model.new_int_var(0, most, "c")
+            self.variables.tools.append(short)
             model.add(sum(clamps) - problem.clamps_on_hand <= short)
             self.variables.cost.append((_floor_money(problem.clamp_price), short))
         for row in problem.lane_rows:
@@ -559,27 +569,116 @@ class Master:
         ``work`` is CP-SAT's deterministic time: the same limit ends at the same point on any
         machine unless the clock ends it first, which the answer then says.
         """
-        solver = cp_model.CpSolver()
-        parameters = solver.parameters
-        parameters.num_workers = 1
-        parameters.linearization_level = 2
-        parameters.random_seed = seed
-        parameters.max_deterministic_time = work
-        if seconds is not None:
-            parameters.max_time_in_seconds = max(0.01, seconds)
+        began = time.monotonic()
+        known: float | None = None
+        if len(self.model.proto.variables) >= MANY_DECISIONS:
+            answer = self._by_blocks(work, seconds, seed, hint, should_stop)
+            if answer is not None and (answer.cost is not None or answer.cut_by_clock):
+                return answer
+            known = answer.bound if answer is not None else None
+            if seconds is not None:
+                seconds = max(0.05, seconds - (time.monotonic() - began))
+        solver = new_solver(work=work, seconds=seconds, seed=seed)
         self.model.clear_hints()  # type: ignore[no-untyped-call]
         if hint is not None and hint.cost is not None:
             self._add_hint(hint)
-        with _watched(solver, should_stop):
+        with watched(solver, should_stop):
             status = solver.solve(self.model)
-        return self._answer(solver, status, seconds)
+        answer = self._answer(solver, status, seconds)
+        if known is not None and answer.bound is not None:
+            answer = replace(answer, bound=max(answer.bound, known))
+        return answer
 
-    def _add_hint(self, hint: MasterAnswer) -> None:
-        for chosen, variables in (
+    def _by_blocks(
+        self,
+        work: float,
+        seconds: float | None,
+        seed: int,
+        hint: MasterAnswer | None,
+        should_stop: Callable[[], bool] | None,
+    ) -> MasterAnswer | None:
+        """Decide block by block; None where the body has one block, or nothing is told by that."""
+        homes = self._homes()
+        if homes is None:
+            return None
+        until = Until(None if seconds is None else time.monotonic() + seconds)
+        if should_stop is not None:
+            until = replace(until, asked=should_stop)
+        known = None
+        if hint is not None and hint.cost is not None:
+            known = np.zeros(len(homes.of), dtype=bool)
+            for chosen, variables in self._hinted(hint):
+                known[[variables[i].index for i in sorted(chosen)]] = True
+        decided = decide_by_blocks(
+            rows_of(self.model), homes, work=work, until=until, seed=seed, known=known
+        )
+        if decided is None or decided.impossible:
+            return None
+        bound = decided.bound / MONEY_UNITS
+        if decided.choice is None:
+            late = decided.cut or until.over()
+            return MasterAnswer("unknown", None, bound, cut_by_clock=late, work=decided.work)
+        value = decided.choice
+        return self._chosen(
+            lambda variable: round(float(value[variable.index])),
+            optimal=decided.cost <= decided.bound,
+            cost=decided.cost / MONEY_UNITS,
+            bound=bound,
+            cut_by_clock=decided.cut,
+            work=decided.work,
+        )
+
+    def _homes(self) -> Homes | None:
+        """Where each decision belongs; None where the body does not fall into blocks."""
+        problem = self.problem
+        pairs = {(edge.first, edge.second) for edge in problem.edges}
+        joined = {
+            pair
+            for mask in problem.columns
+            for pair in pairs
+            if mask >> pair[0] & 1 and mask >> pair[1] & 1
+        }
+        block = blocks_of(
+            problem.patch_count,
+            [(e.first, e.second) for e in problem.edges if (e.first, e.second) in joined],
+        )
+        if max(block) == 0:
+            return None
+        of = np.full(len(self.model.proto.variables), -1, dtype=np.int64)
+        everywhere = np.zeros(len(of), dtype=bool)
+        sections = np.zeros(len(of), dtype=bool)
+
+        def settle(variable: cp_model.IntVar, blocks: set[int]) -> None:
+            if blocks:
+                of[variable.index] = sum(1 << number for number in blocks)
+
+        for mask, chosen in zip(problem.columns, self.variables.sections, strict=True):
+            settle(chosen, {block[patch] for patch in _members(mask)})
+            sections[chosen.index] = True
+        of_line: dict[int, set[int]] = {}
+        for edge, joint in zip(problem.edges, self.variables.joints, strict=True):
+            both = {block[edge.first], block[edge.second]}
+            settle(joint, both)
+            if edge.line is not None:
+                of_line[edge.line] = both
+        for option, made in zip(problem.options, self.variables.options, strict=True):
+            settle(made, {b for line in option.lines for b in of_line.get(line, ())})
+        for reuse, used in zip(problem.reuses, self.variables.reuses, strict=True):
+            of[used.index] = of[self.variables.options[reuse.option].index]
+        mine = self.variables
+        for variable in (*mine.bought, *mine.hand, *mine.set_up, *mine.tools):
+            everywhere[variable.index] = True
+        return Homes(of, everywhere, sections)
+
+    def _hinted(self, hint: MasterAnswer) -> tuple[tuple[set[int], list[cp_model.IntVar]], ...]:
+        return (
             (set(hint.columns), self.variables.sections),
             (set(hint.options), self.variables.options),
             (set(hint.reused), self.variables.reuses),
-        ):
+        )
+
+    def _add_hint(self, hint: MasterAnswer) -> None:
+        for chosen, variables in self._hinted(hint):
             for index, variable in enumerate(variables):
                 self.model.add_hint(variable, index in chosen)
 
@@ -594,44 +693,37 @@ class Master:
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             known = bound if math.isfinite(bound) and bound > 0 else None
             return MasterAnswer("unknown", None, known, cut_by_clock=cut, work=work)
-        value = solver.value
-        return MasterAnswer(
-            status="optimal" if status == cp_model.OPTIMAL else "feasible",
+        return self._chosen(
+            solver.value,
+            optimal=status == cp_model.OPTIMAL,
             cost=solver.objective_value / MONEY_UNITS,
+            bound=bound,
+            cut_by_clock=cut and status != cp_model.OPTIMAL,
+            work=work,
+        )
+
+    def _chosen(
+        self,
+        value: Callable[[cp_model.IntVar], int],
+        *,
+        optimal: bool,
+        cost: float,
+        bound: float,
+        cut_by_clock: bool,
+        work: float,
+    ) -> MasterAnswer:
+        return MasterAnswer(
+            status="optimal" if optimal else "feasible",
+            cost=cost,
             bound=bound,
             columns=tuple(i for i, v in enumerate(self.variables.sections) if value(v)),
             options=tuple(i for i, v in enumerate(self.variables.options) if value(v)),
             bought=tuple(value(v) for v in self.variables.bought),
             from_hand=tuple(value(v) for v in self.variables.hand),
             reused=tuple(i for i, v in enumerate(self.variables.reuses) if value(v)),
-            cut_by_clock=cut and status != cp_model.OPTIMAL,
+            cut_by_clock=cut_by_clock,
             work=work,
         )
-
-
-@contextmanager
-def _watched(solver: cp_model.CpSolver, should_stop: Callable[[], bool] | None) -> Iterator[None]:
-    """Ask the solver to stop, again and again, once a stop is wanted.
-
-    A stop asked for before the search has begun is lost, so asking once would not do.
-    """
-    if should_stop is None:
-        yield
-        return
-    ended = threading.Event()
-
-    def watch() -> None:
-        while not ended.wait(STOP_POLL_SECONDS):
-            if should_stop():
-                solver.stop_search()
-
-    watcher = threading.Thread(target=watch, daemon=True)
-    watcher.start()
-    try:
-        yield
-    finally:
-        ended.set()
-        watcher.join()
 
 
 def _with_unions(holders: set[frozenset[int]]) -> list[frozenset[int]]:

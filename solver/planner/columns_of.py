@@ -1,6 +1,7 @@
 """The sections that the master chooses from: all legal ones, or those that could be in a good plan.
 
-Beyond a few thousand sections the master would be slow.  Then each section is scored by the least
+Beyond a few thousand sections the master would be slow, unless they belong to blocks that it
+decides one by one.  Then each section is scored by the least
 that any plan containing it can cost (linear bound for each number of sections plus the section's
 reduced cost, on least edge costs); the best scores are kept, and the first score dropped is a bound
 for every plan that uses a dropped section.  Bodies with too many sections to list are split by
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 from solver.data.until import FOREVER, Until
 from solver.models.columns import Columns, Nodes, legal_sections, make_nodes, to_words
 from solver.models.release import Array
+from solver.models.small_cuts import blocks_of
 from solver.models.split import best_splits, most_any_split_costs, section_counts
 from solver.models.split_master import Master, relax
 from solver.models.split_problem import SplitProblem
@@ -28,6 +30,8 @@ from solver.models.split_problem import SplitProblem
 Index = NDArray[np.intp]
 
 MOST_KEPT = 4000
+MOST_KEPT_APART = 40_000
+"""Of a body of blocks joined by few lines, none of which touches more than ``MOST_KEPT``."""
 MOST_LISTED = 400_000
 SECONDS_TO_SCORE = 20.0
 SECONDS_TO_SPLIT = 60.0
@@ -68,7 +72,7 @@ def sections_to_choose(
     columns = legal_sections(problem, nodes=nodes, most=MOST_LISTED, until=until)
     if not columns.complete:
         return _of_some_splits(problem, constant, until, symmetric)
-    if len(columns) <= MOST_KEPT:
+    if few_enough(problem, columns):
         return Choice(columns, math.inf)
     scoring = until.at_most(SECONDS_TO_SCORE)
     scores = _scores(nodes, columns, scoring)
@@ -87,6 +91,19 @@ def sections_to_choose(
         most -= 1
     kept = np.sort(order[:most])
     return Choice(_subset(columns, kept), constant + float(scores[order[most]]), late)
+
+
+def few_enough(problem: SplitProblem, columns: Columns) -> bool:
+    """Whether the master can weigh all these sections: few in all, or few in each block."""
+    if len(columns) <= MOST_KEPT:
+        return True
+    if len(columns) > MOST_KEPT_APART:
+        return False
+    pairs = {(edge.a, edge.b) for edge in problem.edges}
+    joined = [(a, b) for a, b in pairs if (columns.holds(a) & columns.holds(b)).any()]
+    block = np.array(blocks_of(columns.patch_count, joined))
+    touched = (columns.incidence[:, block == number].sum(axis=1) for number in np.unique(block))
+    return all(np.count_nonzero(held) <= MOST_KEPT for held in touched)
 
 
 def _images(columns: Columns, symmetric: Sequence[int]) -> Index:

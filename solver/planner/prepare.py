@@ -9,7 +9,7 @@ from solver.data.job import Job
 from solver.data.until import Until
 from solver.models.columns import legal_sections
 from solver.models.split_problem import SplitProblem
-from solver.planner.columns_of import MOST_KEPT, Choice, sections_to_choose
+from solver.planner.columns_of import MOST_KEPT_APART, Choice, few_enough, sections_to_choose
 from solver.planner.filling_seams import filling_seams
 from solver.planner.master_of import costs_of, grown_areas_mm2
 from solver.planner.options import GivenSeams, MoreSeams, Refusals, StretchOption, stretch_options
@@ -61,8 +61,9 @@ def prepare_few(job: Job, blanks: BlankMaker, until: Until) -> Parts | None:
     options, _ = stretch_options(job, lines, sheets, few=True, blanks=blanks, until=until)
 
     def choose(split: SplitProblem, constant: float) -> Choice | None:
-        columns = legal_sections(split, most=MOST_KEPT, until=until)
-        return Choice(columns, math.inf) if columns.complete else None
+        columns = legal_sections(split, most=MOST_KEPT_APART, until=until)
+        soon = columns.complete and few_enough(split, columns)
+        return Choice(columns, math.inf) if soon else None
 
     return _parts(job, lines, sheets, options, choose)
 
