@@ -281,11 +281,15 @@ class Master:
         """An edge is a joint unless one section holds both its patches."""
         model = self.model
         inside: dict[tuple[int, int], list[cp_model.IntVar]] = defaultdict(list)
-        pairs = {(edge.first, edge.second) for edge in self.problem.edges}
+        beside: dict[int, set[int]] = defaultdict(set)
+        for edge in self.problem.edges:
+            beside[edge.first].add(edge.second)
         for mask, chosen in zip(self.problem.columns, self.variables.sections, strict=True):
-            for first, second in pairs:
-                if mask >> first & 1 and mask >> second & 1:
-                    inside[first, second].append(chosen)
+            for first in _members(mask):
+                for second in beside.get(first, ()):
+                    if mask >> second & 1:
+                        inside[first, second].append(chosen)
+        self._joined = set(inside)
         for index, edge in enumerate(self.problem.edges):
             joint = model.new_bool_var(f"z{index}")
             self.variables.joints.append(joint)
@@ -631,17 +635,8 @@ class Master:
     def _homes(self) -> Homes | None:
         """Where each decision belongs; None where the body does not fall into blocks."""
         problem = self.problem
-        pairs = {(edge.first, edge.second) for edge in problem.edges}
-        joined = {
-            pair
-            for mask in problem.columns
-            for pair in pairs
-            if mask >> pair[0] & 1 and mask >> pair[1] & 1
-        }
-        block = blocks_of(
-            problem.patch_count,
-            [(e.first, e.second) for e in problem.edges if (e.first, e.second) in joined],
-        )
+        ends = ((edge.first, edge.second) for edge in problem.edges)
+        block = blocks_of(problem.patch_count, [pair for pair in ends if pair in self._joined])
         if max(block) == 0:
             return None
         of = np.full(len(self.model.proto.variables), -1, dtype=np.int64)

@@ -30,6 +30,8 @@ PLAN_SHARE = 0.5
 """Of a time limit, for the plan, where its purchase is to be explained in the rest."""
 SPARE_SECONDS = 0.3
 """Kept of a time limit for putting the plan together and checking it."""
+SPARE_SECONDS_PER_EDGE, EDGES_FOR_SPARE = 0.012, 100
+"""Kept besides for each edge of a large job beyond so many."""
 
 OnProgress = Callable[[Progress], None]
 ShouldStop = Callable[[], bool]
@@ -63,9 +65,9 @@ def plan_job(
     Raises PlanRejectedError if the checker refuses the result.
     """
     watch = Watch(on_progress)
-    until_all = Limits(watch.deadline(seconds), seed, should_stop or (lambda: False))
+    until_all = Limits(watch.deadline(seconds, job), seed, should_stop or (lambda: False))
     share = PLAN_SHARE if explain else 1.0
-    deadline = None if seconds is None else watch.deadline(share * seconds)
+    deadline = None if seconds is None else watch.deadline(share * seconds, job)
     limits = replace(until_all, deadline=deadline)
     request = request_of(job, seed, seconds)
     begun = begin(request, limits, watch)
@@ -177,11 +179,13 @@ class Watch:
         self._began = time.monotonic()
         self.found = Found()
 
-    def deadline(self, seconds: float | None) -> float | None:
+    def deadline(self, seconds: float | None, job: Job | None = None) -> float | None:
         """Return the moment to stop at, with time left for checking."""
         if seconds is None:
             return None
-        return self._began + max(0.5 * seconds, seconds - SPARE_SECONDS)
+        many = 0 if job is None else max(0, len(job.edges) - EDGES_FOR_SPARE)
+        spare = SPARE_SECONDS + SPARE_SECONDS_PER_EDGE * many
+        return self._began + max(0.5 * seconds, seconds - spare)
 
     def phase(self, phase: str) -> None:
         """Tell that a phase begins."""

@@ -8,6 +8,7 @@ and lets the master decide again with that in mind.
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -28,7 +29,8 @@ from solver.models.split_problem import SplitProblem
 from solver.nests.shapes import PriceBound
 from solver.planner.assemble import Body, assemble
 from solver.planner.lane_cuts import LaneCuts
-from solver.planner.master_of import Costs, master_problem_of, stock_order
+from solver.planner.large_nester import LargeNester
+from solver.planner.master_of import Costs, capacity_mm2, master_problem_of, stock_order
 from solver.planner.nesting import Nester, SheetNest
 from solver.planner.options import StretchOption
 from solver.planner.run_lines import RunLine
@@ -67,6 +69,12 @@ GAP_PROVEN = 1e-6
 """Relative: the master rounds money down by less than this."""
 FULLEST = 0.98
 EMPTIEST = 0.3
+LARGE_LINES = 150
+"""Edges with metal from which on a job is large: what is decided or put together takes seconds."""
+LEAST_BETTER = 0.01
+"""Money by which a large plan must be better to be put together."""
+USUAL_FILL = 0.6
+"""How full the stock of a large job is expected to get before any blank is nested."""
 
 
 @dataclass(frozen=True)
@@ -167,6 +175,8 @@ def first_plan(
     search = _Search(
         parts, limits, lambda found: on_better(without_bound(found)), on_phase, Unlike()
     )
+    if search.large:
+        search.expected = dict.fromkeys(range(len(parts.sheets)), USUAL_FILL)
     search.try_choices(0)
     found = without_bound(search.found)
     return None if found.body is None else Start(found, search.nester)
@@ -189,6 +199,8 @@ def decide(
     """
     search = _Search(parts, limits, on_better, on_phase, unlike or Unlike(), start)
     timed = limits.deadline is not None
+    if search.expected:
+        search.prove()
     idle, before = 0, math.inf
     for step, effort in _steps(timed) if steps is None else steps:
         if search.candidates and limits.until.over():
@@ -237,6 +249,8 @@ class _Candidate:
     fill: dict[int, float] = field(default_factory=dict)
     avoided: bool = False
     """Whether its blanks did not fit, so that the master was asked for others."""
+    for_bound: bool = False
+    """Whether it was decided for the bound and not to be nested."""
 
 
 class _Search:
@@ -259,10 +273,17 @@ class _Search:
         self._on_better = on_better
         self._on_phase = on_phase
         self._problem = problem_of(parts)
+        self.large = sum(len(line.edges) for line in parts.lines) >= LARGE_LINES
         self.nester = (
-            Nester(parts.job, parts.sheets, limits.seed) if start is None else start.nester
+            LargeNester(parts.job, parts.sheets, limits.seed) if start is None else start.nester
         )
+        self.expected: dict[int, float] = {}
+        """How full stock was expected to get, or was seen to, before this search."""
+        if self.large and start is not None:
+            self.expected = grown_fill(parts, start.found.nests)
         self._lazy = LazyRows([], [], LaneCuts(parts.job, parts.sheets, parts.options), unlike)
+        self._seconds_to_tell = 0.0
+        """The longest that it took to put a plan together and have it checked."""
         self._tight: dict[int, float] = {}
         """How full the stock of sheet metals gets whose blanks did not all fit."""
 
@@ -273,7 +294,11 @@ class _Search:
         """
         first = not self.candidates
         self._on_phase("deciding" if first else "deciding again")
-        fill = {} if first or bare else {**self.most_promising().fill, **self._tight}
+        if bare or (first and not self.expected):
+            fill: dict[int, float] = {}
+        else:
+            seen = {} if first else self.most_promising().fill
+            fill = {**self.expected, **seen, **self._tight}
         hint = None if first else self.most_promising().answer
         answer, order = choose(
             self.parts,
@@ -285,7 +310,7 @@ class _Search:
             hint,
         )
         self.found.time_cut |= answer.cut_by_clock
-        if first:
+        if first and not fill:
             # where sections were left out, it is only shown that these sections make no plan
             shown = self.parts.dropped_bound == math.inf
             self.found.impossible = shown and answer.status == "impossible"
@@ -300,6 +325,12 @@ class _Search:
         self.candidates.append(_Candidate(answer, order))
         return self.candidates[-1]
 
+    def prove(self) -> None:
+        """Decide with stock counted by bare area, for the bound alone: it will not nest so well."""
+        proof = self.decide(bare=True)
+        if proof is not None:
+            proof.for_bound = True
+
     def try_choices(self, effort: int) -> bool:
         """Let the master decide and nest what it chose, again until some plan's blanks fit.
 
@@ -307,7 +338,8 @@ class _Search:
         """
         for _ in range(MOST_TRIES):
             choice = self.decide()
-            if choice is None and self.candidates and self.found.body is None:
+            hoped = self.candidates or self.expected
+            if choice is None and hoped and self.found.body is None:
                 choice = self.decide(bare=True)  # stock so little filled would not hold them all
             if choice is None:
                 return self.found.body is not None
@@ -329,15 +361,23 @@ class _Search:
 
         Their cost counts stock by area: none is worth another try where that is not below the best.
         """
-        hopeful = [c for c in self.candidates if c.cost == math.inf and _hope(c) < self.least()]
+        hopeful = [
+            c
+            for c in self.candidates
+            if c.cost == math.inf and not c.for_bound and _hope(c) < self.least()
+        ]
         return sorted(hopeful, key=_hope)[:MOST_UNFIT]
 
     def nest(self, candidate: _Candidate, effort: int) -> None:
         """Buy and nest for a candidate with this effort, and keep the plan if it is the best."""
         self._on_phase("nesting" if not candidate.nests else "nesting again")
-        nests = nest_choice(self.parts, self.nester, candidate.answer, effort, self.limits)
+        limits = self.limits
+        if self.large and self.found.body is not None and limits.deadline is not None:
+            # what is nested last is to be put together and checked in time as well
+            limits = replace(limits, deadline=limits.deadline - self._seconds_to_tell)
+        nests = nest_choice(self.parts, self.nester, candidate.answer, effort, limits)
         self.found.time_cut |= any(nest.bought.cut_short for nest in nests)
-        candidate.fill = learned_fill(nests)
+        candidate.fill = grown_fill(self.parts, nests) if self.large else learned_fill(nests)
         candidate.nests = tuple(nests)
         failed = [nest.sheet for nest in nests if not nest.complete]
         if failed:
@@ -345,8 +385,15 @@ class _Search:
                 candidate.avoided = True
                 self._avoid(candidate, failed)
             return
-        if self.found.body is not None and self.limits.should_stop():
+        late = self.large and self.limits.until.over()
+        if self.found.body is not None and (late or self.limits.should_stop()):
             return  # a plan is at hand: putting another together would keep whoever waits
+        if self.large and self.parts.job.goal.waste_per_kg == 0:
+            # putting a large plan together takes seconds: only where it is better
+            candidate.cost = self._cost_with(candidate.answer, nests)
+            if candidate.cost > self.least() - LEAST_BETTER:
+                return
+        began = time.monotonic()
         body = body_of(self.parts, candidate.answer, candidate.order, nests)
         candidate.cost = body.cost.objective
         best = self.found.body
@@ -356,6 +403,17 @@ class _Search:
             self.found.purchase_bound = partial(self.nester.bounds, candidate.nests)
             self.found.remake = partial(body_of, self.parts, candidate.answer, candidate.order)
             self._on_better(self.found)
+        self._seconds_to_tell = max(self._seconds_to_tell, time.monotonic() - began)
+
+    def _cost_with(self, answer: MasterAnswer, nests: Sequence[SheetNest]) -> float:
+        """Cost of a choice with the stock that its nests take in place of what it hoped for."""
+        assert answer.cost is not None
+        hoped = sum(
+            count * kind.price
+            for count, kind in zip(answer.bought, self._problem.stock, strict=True)
+        )
+        taken = self.parts.job.goal.metal * sum(nest.bought.price for nest in nests)
+        return answer.cost - hoped + taken
 
     def _avoid(self, candidate: _Candidate, failed: Sequence[int]) -> None:
         """Choose other pieces for sheet metals whose blanks did not fit, and fewer of them."""
@@ -486,6 +544,21 @@ def _proven(found: Found, gap: float) -> bool:
         return False
     best = found.body.cost.objective
     return best - found.bound <= max(gap, GAP_PROVEN) * max(1.0, abs(best))
+
+
+def grown_fill(parts: Parts, nests: Sequence[SheetNest]) -> dict[int, float]:
+    """How full the stock of each metal gets, by the areas that the master counts."""
+    item_of = {stock.id: i for i, stock in enumerate(parts.job.stock)}
+    fill = {}
+    for nest in nests:
+        room = sum(
+            capacity_mm2(parts.job, item_of[unit.stock_id]) for unit in nest.bought.layout.units
+        )
+        if room:
+            blanks = (piece.blank for piece in nest.pieces)
+            area = sum(parts.areas.get(id(blank), blank.area_mm2) for blank in blanks)
+            fill[nest.sheet] = min(FULLEST, max(EMPTIEST, area / room))
+    return fill
 
 
 def learned_fill(nests: Sequence[SheetNest]) -> dict[int, float]:

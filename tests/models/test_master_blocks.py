@@ -35,17 +35,17 @@ def joined(seeds: list[int]) -> MasterProblem:
         before = len(edges)
         columns += [mask << patches for mask in body.columns]
         costs += body.column_costs
-        for edge in body.edges:
-            edges.append(
-                dataclasses.replace(
-                    edge,
-                    id=f"{edge.id} {number}",
-                    first=edge.first + patches,
-                    second=edge.second + patches,
-                    line=None if edge.line is None else edge.line + lines,
-                    twin=None if edge.twin is None else edge.twin + before,
-                )
+        edges += [
+            dataclasses.replace(
+                edge,
+                id=f"{edge.id} {number}",
+                first=edge.first + patches,
+                second=edge.second + patches,
+                line=None if edge.line is None else edge.line + lines,
+                twin=None if edge.twin is None else edge.twin + before,
             )
+            for edge in body.edges
+        ]
         for option in body.options:
             kinds = range(len(first.stock))
             options.append(

@@ -1,0 +1,74 @@
+"""Nests of large jobs: sheet metals with many curved blanks are laid and bettered bit by bit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from solver.data.job import Job
+from solver.data.until import Until
+from solver.planner.dropping import Pose, poses_of
+from solver.planner.many_blanks import ManyBlanks
+from solver.planner.nesting import Nester, SheetNest, shape_of, stock_of
+from solver.planner.options import PieceOption
+from solver.planner.sheets import Sheet
+
+MANY = 50
+"""Blanks of one sheet metal that are too many to be searched as a whole."""
+STEPS = 3
+"""Times that a few units are laid anew for each step of effort."""
+CURVED = 0.2
+"""Share of their area that is curved: lanes of straight blanks are nested well as a whole."""
+
+
+class LargeNester(Nester):
+    """Nests as `Nester` does, but for sheet metals with many curved blanks."""
+
+    def __init__(self, job: Job, sheets: Sequence[Sheet], seed: int) -> None:
+        super().__init__(job, sheets, seed)
+        self._many: dict[object, ManyBlanks] = {}
+        self._poses: dict[object, tuple[Pose, ...]] = {}
+
+    def nest(
+        self,
+        sheet: int,
+        pieces: Sequence[PieceOption],
+        start: Mapping[str, int] | None,
+        effort: int,
+        until: Until,
+    ) -> SheetNest:
+        """Return the cheapest stock found for these pieces of one sheet metal."""
+        if not _many_curved(pieces):
+            return super().nest(sheet, pieces, start, effort, until)
+        ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
+        key = (sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
+        shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
+        stocks = tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
+        if key not in self._many:
+            gap = self.job.rules.cutting_gap_mm
+            poses = {}
+            for shape in shapes:
+                looks = (shape.outline_mm, shape.may_flip)
+                if looks not in self._poses:
+                    self._poses[looks] = poses_of(shape, gap)
+                poses[shape.id] = self._poses[looks]
+            holders = {
+                str(i): frozenset(self.job.stock[item].id for item in piece.fits)
+                for i, piece in enumerate(ordered)
+            }
+            blanks = ManyBlanks(shapes, holders, stocks, gap, self.seed, poses)
+            blanks.lay(until)
+            self._many[key] = blanks
+        blanks = self._many[key]
+        if blanks.units is None:
+            return super().nest(sheet, pieces, start, effort, until)
+        blanks.improve(STEPS * effort - blanks.bettered, until)
+        late = until.over()
+        return SheetNest(sheet, ordered, shapes, stocks, blanks.purchase(cut_short=late))
+
+
+def _many_curved(pieces: Sequence[PieceOption]) -> bool:
+    if len(pieces) < MANY:
+        return False
+    area = sum(piece.blank.area_mm2 for piece in pieces)
+    curved = sum(piece.blank.area_mm2 for piece in pieces if not piece.blank.straight)
+    return curved >= CURVED * area

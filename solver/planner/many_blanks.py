@@ -1,0 +1,293 @@
+"""Many blanks of one sheet metal: laid unit by unit, then a few units at a time laid anew.
+
+A purchase of hundreds of blanks is too much to search as a whole.  What is on hand is filled first,
+then units of the kind that holds most for its price, by dropping blanks (`dropping`).  Then, again
+and again, the blanks of a few units are laid anew on stock that costs no more than those units did
+(large neighborhood search; Shaw, Using constraint programming and local search methods, 1998), and
+kept where that costs less or crams more on fewer units.  All work is counted in steps.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import shapely
+
+from solver.data.until import Until
+from solver.nests.nest_into import nest_into
+from solver.nests.shapes import Layout, Placement, Purchase, Shape, Stock, UsedUnit, usable_region
+from solver.planner.dropping import Pose, drop_onto, poses_of
+
+STARTS = 2
+"""Times that all blanks are laid in another order at first."""
+SHAKEN = (0.05, 0.1, 0.3)
+"""Shares by which lengths are shaken to order blanks, the long ones first."""
+USUAL_FILL = 0.6
+BLANKS_ON_A_UNIT = 25
+"""Units of about so many blanks are laid soon, and get nearly as full as longer ones."""
+MOST_TOGETHER = 80
+"""Blanks laid anew at once."""
+MOST_UNITS = 3
+TRIES = 30
+"""Purchases drawn for a few units, of which one is tried."""
+HOPE = 0.25
+"""A few units are hoped to get fuller by this share at the most."""
+FULLEST = 0.97
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """A unit of stock with what lies on it."""
+
+    stock: str
+    laid: tuple[Placement, ...]
+
+
+class ManyBlanks:
+    """The blanks of one sheet metal, with the best way known to lay them; None until laid."""
+
+    def __init__(
+        self,
+        shapes: Sequence[Shape],
+        holders: Mapping[str, frozenset[str]],
+        stocks: Sequence[Stock],
+        gap_mm: float,
+        seed: int,
+        poses: Mapping[str, tuple[Pose, ...]] | None = None,
+    ) -> None:
+        """``holders``: the stock that can hold each blank by itself; ``poses``: where known."""
+        self.shapes = {shape.id: shape for shape in shapes}
+        self.holders = holders
+        self.stocks = {stock.id: stock for stock in stocks}
+        self.gap_mm = gap_mm
+        self.random = random.Random(seed)
+        self.units: list[_Unit] | None = None
+        self.steps = 0
+        self.bettered = 0
+        """Times that a few units were laid anew."""
+        self._poses = poses or {shape.id: poses_of(shape, gap_mm) for shape in shapes}
+        self._long = {blank: poses[0].length_mm for blank, poses in self._poses.items()}
+        self._area = {
+            shape.id: float(shapely.Polygon(shape.outline_mm).buffer(gap_mm / 2).area)
+            for shape in shapes
+        }
+        self._room = {stock.id: float(usable_region(stock).area) for stock in stocks}
+
+    # -- first -------------------------------------------------------------------------------------
+
+    def lay(self, until: Until) -> bool:
+        """Lay all blanks soon; return whether they all found a place."""
+        best: list[_Unit] | None = None
+        for _ in range(STARTS):
+            units = self._laid(until)
+            if units is not None and (best is None or self._rank(units) < self._rank(best)):
+                best = units
+            if until.over():
+                break
+        self.units = best
+        return best is not None
+
+    def _laid(self, until: Until) -> list[_Unit] | None:
+        """Lay all blanks unit by unit, what is on hand first; None where some find no place."""
+        left = list(self.shapes)
+        units: list[_Unit] = []
+        for kind in sorted(self.stocks, key=lambda kind: (self._room[kind], kind)):
+            for _ in range(self.stocks[kind].on_hand):
+                left = self._add_unit(kind, left, units, until)
+        kinds = set(self.stocks)
+        bought: Counter[str] = Counter()
+        while left and kinds and not until.over():
+            kind = min(kinds, key=lambda kind: self._worth(kind, left))
+            limit = self.stocks[kind].for_sale
+            before = len(left)
+            if limit is None or bought[kind] < limit:
+                left = self._add_unit(kind, left, units, until)
+                bought[kind] += 1
+            if len(left) == before:
+                kinds.remove(kind)
+        return None if left else units
+
+    def _add_unit(
+        self, kind: str, blanks: list[str], units: list[_Unit], until: Until
+    ) -> list[str]:
+        """Fill one unit more; return the blanks left over."""
+        laid = self._drop(kind, blanks, until)
+        if not laid:
+            return blanks
+        units.append(_Unit(kind, tuple(laid)))
+        placed = {one.shape_id for one in laid}
+        return [blank for blank in blanks if blank not in placed]
+
+    def _worth(self, kind: str, blanks: Sequence[str]) -> tuple[float, ...]:
+        """Kinds that hold most, cost least for their area, are not wide, and of middling length."""
+        stock = self.stocks[kind]
+        area = sum(self._area[blank] for blank in blanks)
+        held = sum(self._area[blank] for blank in blanks if kind in self.holders[blank])
+        size = self._room[kind] * USUAL_FILL / (BLANKS_ON_A_UNIT * area / len(blanks))
+        dear = stock.price / self._room[kind]
+        return -round(held), round(dear, 7), stock.width_mm, abs(math.log(size))
+
+    def _drop(self, kind: str, blanks: Sequence[str], until: Until) -> list[Placement]:
+        """Lay blanks on one unit: dropped on a rectangle, nested on any other outline."""
+        self.steps += 1
+        stock = self.stocks[kind]
+        holds = [blank for blank in blanks if kind in self.holders[blank]]
+        if not holds:
+            return []
+        if stock.outline_mm is not None:
+            layout = nest_into(
+                [self.shapes[blank] for blank in holds], [stock], self.gap_mm, 0, 1, until
+            )
+            return list(layout.placements)
+        shaken = self.random.choice(SHAKEN)
+        order = {
+            blank: self._long[blank] * self.random.uniform(1 - shaken, 1 + shaken)
+            for blank in holds
+        }
+        holds.sort(key=lambda blank: (-order[blank], blank))
+        return drop_onto(stock, holds, self._poses, self.gap_mm, self.random, until)
+
+    def _rank(self, units: Sequence[_Unit]) -> tuple[float, float]:
+        """Price, then how unevenly units are filled: what is crammed on some empties others."""
+        price = self._price(Counter(unit.stock for unit in units))
+        return round(price, 4), -sum(self._fill(u) ** 2 * self._room[u.stock] for u in units)
+
+    # -- better ------------------------------------------------------------------------------------
+
+    def improve(self, steps: int, until: Until) -> None:
+        """Lay the blanks of a few units anew, on cheaper or as dear stock, so many times."""
+        assert self.units is not None
+        for _ in range(steps):
+            if until.over():
+                return
+            self.bettered += 1
+            few = self._few()
+            numbers = self._no_dearer(few)
+            if numbers is None:
+                continue
+            left = [one.shape_id for i in few for one in self.units[i].laid]
+            kinds = list(numbers.elements())
+            self.random.shuffle(kinds)
+            laid: list[_Unit] = []
+            for kind in kinds:
+                left = self._add_unit(kind, left, laid, until)
+            if left:
+                continue
+            others = [unit for i, unit in enumerate(self.units) if i not in few]
+            if self._rank([*others, *laid]) < self._rank(self.units):
+                self.units = [*others, *laid]
+
+    def _fill(self, unit: _Unit) -> float:
+        return sum(self._area[one.shape_id] for one in unit.laid) / self._room[unit.stock]
+
+    def _few(self) -> set[int]:
+        """Draw a few units, empty ones sooner than full ones."""
+        assert self.units is not None
+        weights = [max(0.02, 1.0 - self._fill(unit)) ** 2 for unit in self.units]
+        few: set[int] = set()
+        blanks = 0
+        for _ in range(2 * MOST_UNITS):
+            drawn = self.random.choices(range(len(weights)), weights)[0]
+            count = len(self.units[drawn].laid)
+            if drawn in few or (few and blanks + count > MOST_TOGETHER):
+                continue
+            few.add(drawn)
+            blanks += count
+            if len(few) == MOST_UNITS:
+                break
+        return few
+
+    def _no_dearer(self, few: set[int]) -> Counter[str] | None:
+        """Draw a purchase for the blanks of a few units, no dearer than what they lie on."""
+        assert self.units is not None
+        apart = Counter(u.stock for i, u in enumerate(self.units) if i not in few)
+        mine = Counter(self.units[i].stock for i in few)
+        before = self._price(apart + mine)
+        need = sum(self._area[one.shape_id] for i in few for one in self.units[i].laid)
+        full = need / sum(self._room[self.units[i].stock] for i in few)
+        most = max(full, min(FULLEST, full * (1 + HOPE)))
+        holding = self._holding([one.shape_id for i in few for one in self.units[i].laid])
+        drawn: list[tuple[float, Counter[str]]] = []
+        for _ in range(TRIES):
+            numbers = self._draw(holding, need / most, mine)
+            whole = apart + numbers
+            if any(
+                (limit := self.stocks[kind].for_sale) is not None
+                and count > limit + self.stocks[kind].on_hand
+                for kind, count in whole.items()
+            ):
+                continue
+            price = self._price(whole)
+            if price <= before + 1e-6:
+                drawn.append((price, numbers))
+        if not drawn:
+            return None
+        # the dearest of some is the most likely to hold the blanks
+        some = self.random.sample(drawn, min(2, len(drawn)))
+        return max(some, key=lambda one: (one[0], sorted(one[1].items())))[1]
+
+    def _holding(self, blanks: Sequence[str]) -> list[str]:
+        """Kinds of stock that hold most of these blanks' area."""
+        held = {
+            kind: sum(self._area[blank] for blank in blanks if kind in self.holders[blank])
+            for kind in self.stocks
+        }
+        most = max(held.values())
+        return [kind for kind, area in held.items() if area >= 0.5 * most]
+
+    def _draw(self, kinds: Sequence[str], room: float, mine: Counter[str]) -> Counter[str]:
+        """Draw units of some kinds with at least so much room."""
+        numbers: Counter[str] = Counter()
+        have = 0.0
+        for kind in mine:  # some of what it was is kept
+            for _ in range(self.random.randint(0, mine[kind])):
+                if have < room:
+                    numbers[kind] += 1
+                    have += self._room[kind]
+        while have < room:
+            lacking = room - have
+            fitting = [kind for kind in kinds if self._room[kind] <= 1.5 * lacking]
+            smallest = min(kinds, key=lambda kind: (self._room[kind], kind))
+            kind = self.random.choice(fitting) if fitting else smallest
+            numbers[kind] += 1
+            have += self._room[kind]
+        return numbers
+
+    def _price(self, numbers: Mapping[str, int]) -> float:
+        return sum(
+            max(0, count - self.stocks[kind].on_hand) * self.stocks[kind].price
+            for kind, count in numbers.items()
+        )
+
+    # -- told --------------------------------------------------------------------------------------
+
+    def purchase(self, *, cut_short: bool) -> Purchase:
+        """Return what is bought and how it lies, units on hand first."""
+        units = [] if self.units is None else self.units
+        order = sorted(range(len(units)), key=lambda i: (units[i].stock, -self._fill(units[i])))
+        taken: Counter[str] = Counter()
+        used: list[UsedUnit] = []
+        placements: list[Placement] = []
+        for place, i in enumerate(order):
+            unit = units[i]
+            taken[unit.stock] += 1
+            on_hand = taken[unit.stock] <= self.stocks[unit.stock].on_hand
+            used.append(UsedUnit(unit.stock, bought=not on_hand))
+            placements += [
+                Placement(one.shape_id, place, one.x_mm, one.y_mm, one.turn_deg, one.flipped)
+                for one in unit.laid
+            ]
+        bought = Counter(unit.stock_id for unit in used if unit.bought)
+        shelf = Counter(unit.stock_id for unit in used if not unit.bought)
+        return Purchase(
+            dict(bought),
+            dict(shelf),
+            Layout(tuple(used), tuple(placements), self.units is not None, cut_short),
+            self._price(taken),
+            cut_short,
+            self.steps,
+        )

@@ -1,0 +1,120 @@
+"""Blanks dropped along the stock: never too near one another, and arcs stack.
+
+Layouts are measured by `verify`, which uses shapely on the outlines themselves.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from solver.data.until import FOREVER
+from solver.nests.nest_into import settle
+from solver.nests.shapes import Shape, Stock
+from solver.nests.verify import verify
+from solver.planner.dropping import drop_onto, poses_of
+from solver.planner.many_blanks import ManyBlanks
+
+GAP_MM = 3.0
+SHEET = Stock("sheet", 900.0, 2400.0, 80.0, 1, None)
+ROLL = Stock("roll", 300.0, 7600.0, 36.0, 0, None, None, 25.0)
+SHORT = Stock("short", 300.0, 3000.0, 15.0, 0, 3, None, 25.0)
+
+
+def arc(name: str, radius_mm: float, chord_mm: float, width_mm: float) -> Shape:
+    half = math.asin(chord_mm / 2 / radius_mm)
+    angles = np.linspace(-half, half, 40)
+    rows = [
+        [(r * math.sin(a), r * math.cos(a)) for a in order]
+        for r, order in ((radius_mm, angles), (radius_mm + width_mm, angles[::-1]))
+    ]
+    return Shape(name, tuple(map(tuple, rows[0] + rows[1])), square=False, may_flip=True)
+
+
+def strip(name: str, length_mm: float, width_mm: float) -> Shape:
+    corners = ((0.0, 0.0), (length_mm, 0.0), (length_mm, width_mm), (0.0, width_mm))
+    return Shape(name, corners, square=True, may_flip=False)
+
+
+def mixed(seed: int, count: int) -> list[Shape]:
+    rng = random.Random(seed)
+    return [
+        arc(str(i), rng.uniform(600, 4000), rng.uniform(200, 1100), rng.uniform(30, 80))
+        if i % 3
+        else strip(str(i), rng.uniform(100, 1500), rng.uniform(30, 120))
+        for i in range(count)
+    ]
+
+
+def test_twice_as_many_arcs_stack_as_their_boxes_would() -> None:
+    # [derived] a stacked arc takes little more than its width over the chord's slope, here
+    # 60 / cos(30 deg) = 70 mm; a box of its own takes its rise as well, 60 + 0.134 * 2000 mm
+    arcs = [arc(str(i), 2000.0, 2000.0, 60.0) for i in range(20)]
+    poses = {one.id: poses_of(one, GAP_MM) for one in arcs}
+    laid = drop_onto(SHEET, [one.id for one in arcs], poses, GAP_MM, random.Random(0), FOREVER)
+    boxes = math.floor(SHEET.width_mm / (60 + 2000 * (1 - math.cos(math.pi / 6))))
+    assert boxes == 2
+    assert len(laid) >= 7
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_is_dropped_keeps_the_gap_and_lies_inside(seed: int) -> None:
+    shapes = mixed(seed, 30)
+    poses = {one.id: poses_of(one, GAP_MM) for one in shapes}
+    for stock in (SHEET, ROLL):
+        laid = drop_onto(
+            stock, [one.id for one in shapes], poses, GAP_MM, random.Random(seed), FOREVER
+        )
+        assert laid
+        layout = settle(laid, [stock], complete=False, cut=False)
+        assert verify(layout, shapes, [stock], GAP_MM) == ()
+
+
+def many(seed: int, stocks: list[Stock], count: int = 30) -> ManyBlanks:
+    shapes = mixed(seed, count)
+    ids = frozenset(stock.id for stock in stocks)
+    blanks = ManyBlanks(shapes, {one.id: ids for one in shapes}, stocks, GAP_MM, seed)
+    assert blanks.lay(FOREVER)
+    return blanks
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_all_blanks_lie_on_what_is_bought_and_more_work_never_costs_more(seed: int) -> None:
+    stocks = [SHEET, ROLL, SHORT]
+    blanks = many(seed, stocks)
+    shapes = list(blanks.shapes.values())
+    before = blanks.purchase(cut_short=False)
+    blanks.improve(15, FOREVER)
+    after = blanks.purchase(cut_short=False)
+    for bought in (before, after):
+        assert bought.layout.complete
+        assert verify(bought.layout, shapes, stocks, GAP_MM) == ()
+        assert bought.bought.get("short", 0) <= 3
+        price = {stock.id: stock.price for stock in stocks}
+        assert bought.price == pytest.approx(
+            sum(price[kind] * count for kind, count in bought.bought.items())
+        )
+    assert after.price <= before.price
+
+
+def test_the_same_seed_lays_the_same() -> None:
+    one, other = many(1, [ROLL]), many(1, [ROLL])
+    one.improve(10, FOREVER)
+    other.improve(10, FOREVER)
+    assert one.purchase(cut_short=False) == other.purchase(cut_short=False)
+
+
+def test_what_is_on_hand_is_used_first() -> None:
+    plenty = replace(SHEET, on_hand=20)
+    bought = many(2, [plenty, ROLL]).purchase(cut_short=False)
+    assert bought.price == 0.0
+
+
+def test_blanks_longer_than_all_stock_are_not_laid() -> None:
+    shapes = [strip("long", 9000.0, 50.0)]
+    blanks = ManyBlanks(shapes, {"long": frozenset()}, [ROLL], GAP_MM, 0)
+    assert not blanks.lay(FOREVER)
