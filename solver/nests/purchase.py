@@ -5,7 +5,8 @@ meet the proven rows stretched by a fill factor. The factor is bisected between 
 was nested; then purchases cheaper than the best so far are tried, those with as much room first and
 ever less roomy ones after them, in order of price. Whatever is best is also tried with one unit
 less and with one unit changed for a cheaper one. What is on hand costs nothing and is offered to
-every nest first.
+every nest first. Of a few straight blanks all cheaper purchases are also decided one by one,
+whether they hold the blanks at all.
 """
 
 from collections import Counter
@@ -16,8 +17,9 @@ import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
+from solver.nests.decide_purchase import can_decide, decide_cheaper, units_of
 from solver.nests.lanes import is_box
-from solver.nests.nest_into import nest_into
+from solver.nests.nest_into import nest_into, settle
 from solver.nests.price_rows import Rows, cheapest, price_rows
 from solver.nests.shapes import (
     Layout,
@@ -28,6 +30,7 @@ from solver.nests.shapes import (
     check_shapes,
     check_stocks,
 )
+from solver.nests.verify import verify
 
 STRAIGHT_FACTOR, CURVED_FACTOR = 1.03, 1.6
 """Stock per area of blanks to begin with: what nests of straight and of curved blanks need."""
@@ -49,6 +52,10 @@ NEARLY, FEW = 0.15, 3
 """A purchase worth trying again left out no more than this share of the area, or so few blanks."""
 FINE_STEP, COARSE_STEP = 1.07, 1.25
 """How much more stock is tried where a nest failed; coarse where any purchase will do."""
+WORK_PER_EFFORT = 1 / 30
+"""Of deciding purchases, for each step of effort: 2 at 60, some 5 s."""
+SOON, ONE = 0.25, 0.25
+"""Shares of the work for deciding before the search goes on, and for any one purchase."""
 
 
 @dataclass(eq=False)
@@ -66,6 +73,10 @@ class _Search:
     price: float = float("inf")
     cut: bool = False
     nests: int = 0
+    never: frozenset[tuple[int, ...]] = frozenset()
+    """Purchases proven not to hold the blanks."""
+    least: float = 0.0
+    """Proven: nothing cheaper holds them."""
 
     def late(self) -> bool:
         return self.until.over()
@@ -86,7 +97,8 @@ class _Search:
 
     def hopeless(self, numbers: Sequence[int]) -> bool:
         """Whether the rows forbid a purchase, or one that buys as much of everything failed."""
-        if any(all(n <= t for n, t in zip(numbers, known, strict=True)) for known in self.tried):
+        failed = (*self.tried, *self.never)
+        if any(all(n <= t for n, t in zip(numbers, known, strict=True)) for known in failed):
             return True
         have = np.array(numbers) + np.array([stock.on_hand for stock in self.stocks])
         return bool(np.any(self.rows.held @ have < self.rows.needed * (1 - 1e-7)))
@@ -152,12 +164,42 @@ def purchase(
         if effort > 0 and high is not None:
             if effort >= THOROUGH:
                 _trim(search, effort)
-            _bisect(search, low, high, effort)
-            _trim(search, effort)
-            _by_price(search, effort)
-            if effort >= THOROUGH:
-                _again(search, effort)
+            _decide(search, SOON * WORK_PER_EFFORT * effort)
+            if search.least < _below(search):
+                _bisect(search, low, high, effort)
+                _trim(search, effort)
+                _by_price(search, effort)
+                if effort >= THOROUGH:
+                    _again(search, effort)
+                _decide(search, WORK_PER_EFFORT * effort)
     return _result(search)
+
+
+def _decide(search: _Search, work: float) -> None:
+    """Decide all cheaper purchases as far as the work goes, and keep the first that nests."""
+    if search.late() or search.price <= 0 or not can_decide(search.shapes, search.stocks):
+        return
+    decided = decide_cheaper(
+        search.shapes,
+        search.stocks,
+        search.gap_mm,
+        search.price,
+        search.rows,
+        work=work,
+        work_each=ONE * work,
+        known=search.never,
+        seed=search.seed,
+        until=search.until,
+    )
+    search.never, search.least = decided.never, max(search.least, decided.least)
+    search.tried += [list(numbers) for numbers in sorted(decided.never)]
+    if decided.numbers is None:
+        return
+    units = units_of(search.stocks, decided.numbers)
+    layout = settle(decided.placements, units, complete=True, cut=False)
+    ample = [replace(stock, for_sale=None) for stock in search.stocks]
+    if not verify(layout, search.shapes, ample, search.gap_mm):
+        search.best, search.price = layout, _price(layout, search.stocks)
 
 
 def _first(
@@ -344,4 +386,6 @@ def _result(search: _Search) -> Purchase:
         part = bought if unit.bought else shelf
         part[unit.stock_id] = part.get(unit.stock_id, 0) + 1
     layout = replace(layout, cut_short=search.cut)
-    return Purchase(bought, shelf, layout, _price(layout, search.stocks), search.cut, search.nests)
+    price = _price(layout, search.stocks)
+    least = min(search.least, price) if layout.complete else 0.0
+    return Purchase(bought, shelf, layout, price, search.cut, search.nests, least)

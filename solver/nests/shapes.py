@@ -105,6 +105,8 @@ class Purchase:
     price: float
     cut_short: bool = False
     tried: int = field(default=0, compare=False)
+    least: float = 0.0
+    """Proven, beyond what rows say: no cheaper purchase holds these blanks."""
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,8 @@ from solver.nests.shapes import PriceBound, Purchase, Shape, Stock
 from solver.planner.options import PieceOption
 from solver.planner.sheets import Sheet
 
+DECIDED = "every cheaper purchase of whole units decided by itself, its blanks square to the stock"
+
 
 @dataclass(frozen=True)
 class SheetNest:
@@ -144,7 +146,11 @@ class Nester:
         if key not in self._bounds:
             rows = self._rows_of(key, nest.shapes, nest.stocks)
             self._bounds[key] = bound_from_rows(rows, nest.stocks)
-        return self._bounds[key]
+        known = self._bounds[key]
+        if nest.bought.least > known.value + 1e-9:
+            known = PriceBound(nest.bought.least, f"{known.basis}; {DECIDED}")
+            self._bounds[key] = known
+        return known
 
     def bounds(self, nests: Sequence[SheetNest]) -> tuple[PriceBound, ...]:
         """Proven least prices of several nests."""

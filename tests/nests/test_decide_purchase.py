@@ -1,0 +1,117 @@
+"""Purchases of straight blanks that are decided one by one."""
+
+import itertools
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from solver.nests.decide_purchase import cheaper_purchases, decide_cheaper, units_of
+from solver.nests.nest_into import nest_into, settle
+from solver.nests.price_bound import bound_from_rows
+from solver.nests.price_rows import price_rows
+from solver.nests.purchase import purchase
+from solver.nests.shapes import Shape, Stock
+from solver.nests.verify import verify
+
+INCH = 25.4
+GAP = INCH / 16
+
+
+def strip(name, length_in, width_in, quantity=1):
+    a, b = length_in * INCH, width_in * INCH
+    return Shape(name, ((0.0, 0.0), (a, 0.0), (a, b), (0.0, b)), True, True, quantity)
+
+
+def stock(width_in, length_in, price, on_hand=0, for_sale=None, trim_in=0.0):
+    name = f"{width_in}x{length_in}"
+    size = (width_in * INCH, length_in * INCH)
+    return Stock(name, *size, price, on_hand, for_sale, None, trim_in * INCH)
+
+
+@st.composite
+def jobs(draw):
+    half = st.integers(2, 24).map(lambda n: n / 2)
+    shapes = [
+        strip(f"b{k}", draw(half), draw(half), draw(st.integers(1, 2)))
+        for k in range(draw(st.integers(1, 4)))
+    ]
+    stocks = [
+        stock(
+            draw(st.integers(6, 13)),
+            draw(st.integers(13, 20)),
+            float(draw(st.integers(3, 9))),
+            draw(st.integers(0, 1)),
+            draw(st.sampled_from([None, 2])),
+            draw(st.sampled_from([0.0, 0.25])),
+        )
+        for _ in range(1)
+    ]
+    stocks.append(stock(14, draw(st.integers(14, 30)), float(draw(st.integers(5, 14)))))
+    return shapes, stocks
+
+
+@given(jobs())
+@settings(max_examples=10, deadline=None, derandomize=True)
+def test_no_nest_is_found_on_a_purchase_proven_not_to_hold_the_blanks(job):
+    shapes, stocks = job
+    rows = price_rows(shapes, stocks, GAP)
+    decided = decide_cheaper(shapes, stocks, GAP, 30.0, rows, work=20.0, work_each=4.0)
+    for numbers in itertools.product(range(4), repeat=len(stocks)):
+        price = sum(n * s.price for n, s in zip(numbers, stocks, strict=True))
+        allowed = all(
+            s.for_sale is None or n <= s.for_sale for n, s in zip(numbers, stocks, strict=True)
+        )
+        if allowed and (price < decided.least - 1e-6 or numbers in decided.never):
+            units = units_of(stocks, numbers)
+            assert not nest_into(shapes, units, GAP, effort=2).complete
+    if decided.numbers is not None:
+        layout = settle(decided.placements, units_of(stocks, decided.numbers), True, False)
+        assert verify(layout, shapes, stocks, GAP) == ()
+        assert decided.least <= sum(
+            n * s.price for n, s in zip(decided.numbers, stocks, strict=True)
+        )
+
+
+SIZES = [
+    (14.4375, 3.6875), (71.625, 3.9375), (89.5, 4.0625), (89.4375, 4.0), (44.125, 4.0625),
+    (40.1875, 3.3125), (26.25, 2.625), (68.75, 2.625), (60.5625, 4.125), (54.625, 3.9375),
+    (52.4375, 2.6875), (55.0625, 3.625),
+]  # fmt: skip
+TWELVE = [strip(f"s{k}", *size) for k, size in enumerate(SIZES)]
+STOCKS = [stock(10, 120, 11.48), stock(14, 120, 17.76), stock(36, 96, 34.02)]
+
+
+def test_a_purchase_is_proven_where_rows_leave_cheaper_ones_open():
+    """Two rolls have room to spare by area and lanes, and yet no way to hold twelve strips."""
+    stocks = STOCKS
+    rows = price_rows(TWELVE, stocks, GAP)
+    bought = purchase(TWELVE, stocks, GAP, effort=60)
+    assert bought.layout.complete
+    assert bound_from_rows(rows, stocks).value < bought.price - 1.0
+    assert bought.least == pytest.approx(bought.price)
+    assert bought == purchase(TWELVE, stocks, GAP, effort=60)
+
+
+def test_cheaper_purchases_come_in_order_of_price_and_leave_none_out():
+    stocks = [stock(10, 120, 11.48, for_sale=2), *STOCKS[1:]]
+    rows = price_rows(TWELVE, stocks, GAP)
+    found = cheaper_purchases(stocks, 60.0, rows)
+    every = [
+        (sum(n * s.price for n, s in zip(numbers, stocks, strict=True)), numbers)
+        for numbers in itertools.product(range(3), range(4), range(2))
+    ]
+    held = [
+        (price, numbers)
+        for price, numbers in sorted(every)
+        if price < 59.9 and (rows.held @ numbers >= rows.needed * (1 - 1e-7)).all()
+    ]
+    assert [numbers for _, numbers in found] == [numbers for _, numbers in held]
+
+
+def test_the_work_ends_where_it_is_told_to():
+    stocks = STOCKS
+    rows = price_rows(TWELVE, stocks, GAP)
+    decided = decide_cheaper(TWELVE, stocks, GAP, 60.0, rows, work=0.0, work_each=1.0)
+    assert decided.never == frozenset()
+    assert decided.least == pytest.approx(cheaper_purchases(stocks, 60.0, rows)[0][0])
