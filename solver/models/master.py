@@ -56,7 +56,7 @@ AREA_UNIT_MM2 = 100.0
 """Areas are counted in cm²: small numbers keep the linear relaxation tight."""
 MOST_AREA_ROWS = 200
 """For one sheet metal; leaving out a row for several kinds together only weakens the bound."""
-MANY_DECISIONS = 5000
+MANY_DECISIONS = 3000
 """Masters of more, whose bodies hang together by few lines, are decided block by block."""
 
 

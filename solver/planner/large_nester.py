@@ -12,8 +12,8 @@ from solver.planner.nesting import Nester, SheetNest, shape_of, stock_of
 from solver.planner.options import PieceOption
 from solver.planner.sheets import Sheet
 
-MANY = 50
-"""Blanks of one sheet metal that are too many to be searched as a whole."""
+MANY, MANY_OF_LARGE = 50, 20
+"""Blanks of one sheet metal that are too many to be searched as a whole; of a large job fewer."""
 STEPS = 3
 """Times that a few units are laid anew for each step of effort."""
 CURVED = 0.2
@@ -23,8 +23,9 @@ CURVED = 0.2
 class LargeNester(Nester):
     """Nests as `Nester` does, but for sheet metals with many curved blanks."""
 
-    def __init__(self, job: Job, sheets: Sequence[Sheet], seed: int) -> None:
+    def __init__(self, job: Job, sheets: Sequence[Sheet], seed: int, *, large: bool) -> None:
         super().__init__(job, sheets, seed)
+        self._fewest = MANY_OF_LARGE if large else MANY
         self._many: dict[object, ManyBlanks] = {}
         self._poses: dict[object, tuple[Pose, ...]] = {}
 
@@ -37,7 +38,7 @@ class LargeNester(Nester):
         until: Until,
     ) -> SheetNest:
         """Return the cheapest stock found for these pieces of one sheet metal."""
-        if not _many_curved(pieces):
+        if len(pieces) < self._fewest or not _curved(pieces):
             return super().nest(sheet, pieces, start, effort, until)
         ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
         key = (sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
@@ -66,9 +67,7 @@ class LargeNester(Nester):
         return SheetNest(sheet, ordered, shapes, stocks, blanks.purchase(cut_short=late))
 
 
-def _many_curved(pieces: Sequence[PieceOption]) -> bool:
-    if len(pieces) < MANY:
-        return False
+def _curved(pieces: Sequence[PieceOption]) -> bool:
     area = sum(piece.blank.area_mm2 for piece in pieces)
     curved = sum(piece.blank.area_mm2 for piece in pieces if not piece.blank.straight)
     return curved >= CURVED * area

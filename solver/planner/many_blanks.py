@@ -24,6 +24,8 @@ from solver.planner.dropping import Pose, drop_onto, poses_of
 
 STARTS = 2
 """Times that all blanks are laid in another order at first."""
+MORE_STARTS = 4
+"""Times that they are before a few units are laid anew for the first time."""
 SHAKEN = (0.05, 0.1, 0.3)
 """Shares by which lengths are shaken to order blanks, the long ones first."""
 USUAL_FILL = 0.6
@@ -79,10 +81,10 @@ class ManyBlanks:
 
     # -- first -------------------------------------------------------------------------------------
 
-    def lay(self, until: Until) -> bool:
-        """Lay all blanks soon; return whether they all found a place."""
-        best: list[_Unit] | None = None
-        for _ in range(STARTS):
+    def lay(self, until: Until, starts: int = STARTS) -> bool:
+        """Lay all blanks so many times; return whether they all found a place in the best way."""
+        best = self.units
+        for _ in range(starts):
             units = self._laid(until)
             if units is not None and (best is None or self._rank(units) < self._rank(best)):
                 best = units
@@ -160,6 +162,8 @@ class ManyBlanks:
 
     def improve(self, steps: int, until: Until) -> None:
         """Lay the blanks of a few units anew, on cheaper or as dear stock, so many times."""
+        if steps > 0 and not self.bettered:
+            self.lay(until, MORE_STARTS)
         assert self.units is not None
         for _ in range(steps):
             if until.over():

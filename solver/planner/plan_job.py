@@ -30,7 +30,7 @@ PLAN_SHARE = 0.5
 """Of a time limit, for the plan, where its purchase is to be explained in the rest."""
 SPARE_SECONDS = 0.3
 """Kept of a time limit for putting the plan together and checking it."""
-SPARE_SECONDS_PER_EDGE, EDGES_FOR_SPARE = 0.012, 100
+SPARE_SECONDS_PER_EDGE, EDGES_FOR_SPARE = 0.018, 100
 """Kept besides for each edge of a large job beyond so many."""
 
 OnProgress = Callable[[Progress], None]

@@ -71,6 +71,8 @@ FULLEST = 0.98
 EMPTIEST = 0.3
 LARGE_LINES = 150
 """Edges with metal from which on a job is large: what is decided or put together takes seconds."""
+LARGE_EFFORT = 20
+"""Least effort of a large job's nests once it has a plan: each plan put together takes seconds."""
 LEAST_BETTER = 0.01
 """Money by which a large plan must be better to be put together."""
 USUAL_FILL = 0.6
@@ -275,7 +277,9 @@ class _Search:
         self._problem = problem_of(parts)
         self.large = sum(len(line.edges) for line in parts.lines) >= LARGE_LINES
         self.nester = (
-            LargeNester(parts.job, parts.sheets, limits.seed) if start is None else start.nester
+            LargeNester(parts.job, parts.sheets, limits.seed, large=self.large)
+            if start is None
+            else start.nester
         )
         self.expected: dict[int, float] = {}
         """How full stock was expected to get, or was seen to, before this search."""
@@ -308,6 +312,7 @@ class _Search:
             self.limits,
             FIRST_WORK if first else LATER_WORK,
             hint,
+            lane_turns=0 if self.large and fill else MOST_LANE_TURNS,
         )
         self.found.time_cut |= answer.cut_by_clock
         if first and not fill:
@@ -343,7 +348,8 @@ class _Search:
                 choice = self.decide(bare=True)  # stock so little filled would not hold them all
             if choice is None:
                 return self.found.body is not None
-            self.nest(choice, effort)
+            have = self.found.body is not None
+            self.nest(choice, max(effort, LARGE_EFFORT) if self.large and have else effort)
             if self.found.body is not None or self.limits.until.over():
                 break
         return True
@@ -453,8 +459,12 @@ def choose(
     work: float,
     hint: MasterAnswer | None,
     caps: Caps | None = None,
+    lane_turns: int = MOST_LANE_TURNS,
 ) -> tuple[MasterAnswer, RemovalOrder | None]:
-    """Solve the master until its sections come off and its lanes hold, adding rows for both."""
+    """Solve the master until its sections come off and its lanes hold, adding rows for both.
+
+    ``lane_turns``: times that lanes are looked at.
+    """
     master = Master(problem, fill)
     if caps is not None:
         master.cap(caps)
@@ -479,7 +489,7 @@ def choose(
             return answer, None
         order = removal_or_cut(parts.split, sections_of_columns(parts.columns, answer.columns))
         last = turn == MOST_TURNS - 1 or limits.until.over()
-        broken = [] if last or turn >= MOST_LANE_TURNS else lazy.cuts.broken_by(answer)
+        broken = [] if last or turn >= lane_turns else lazy.cuts.broken_by(answer)
         if isinstance(order, RemovalOrder) and not broken:
             return answer, order
         for lanes in broken:
