@@ -4,7 +4,9 @@ All fronts of a beam are rows of one table and grow together, one blank a round.
 of a front takes one of the next few blanks that fit it or, where none fits, is given up as far as
 its nearer neighbour. What the rooms hold beyond the blanks is known, so a front that has lost more
 metal than that is dropped at once; among the others those live on that have lost least for what
-they hold. Fronts of the same blanks and the same loss count once.
+they hold. Fronts of the same blanks and the same loss count once, until few blanks are left: then
+it counts where they end. Of the last few it is also known what they cannot help losing: any line
+along the room meets blanks whose lengths add up to what is still free there, or loses the rest.
 """
 
 from collections.abc import Sequence
@@ -26,6 +28,15 @@ FAR = 1 << 28
 
 SEGMENTS = 16
 """Most segments of a front; one with more is dropped."""
+
+FEW = 10
+"""So many blanks left: what each row along the room must lose is counted."""
+
+MOST_CELLS = 4096
+"""Of a row along the room."""
+
+SHAPES = 18
+"""So many blanks left: fronts of the same blanks that end elsewhere are kept apart."""
 
 DISLIKE = 4.0
 """Weight of width that no set of widths fills, as a share of the blank's own, against length."""
@@ -62,6 +73,7 @@ class _Job:
     kind_area: Longs
     kind_width: Ints
     kind_length: Ints
+    kind_sides: tuple[tuple[int, ...], ...]
     sign: Longs
 
 
@@ -143,7 +155,7 @@ def lay_all(
         if not len(kept):
             return None
         must = forced[number] if number < len(forced) else None
-        grown = _grown(job, raised, budget, taste, rng, must)
+        grown = _grown(job, raised, budget, taste, rng, must, sum(counts) - number)
         if grown is None:
             return None
         fronts, laid = grown
@@ -202,6 +214,10 @@ def _job(
         areas,
         least_width,
         least_length,
+        tuple(
+            tuple(sorted({boxes[k].length for k in ways if boxes[k].kind == kind}))
+            for kind in range(len(counts))
+        ),
         rng.integers(1, 1 << 62, len(counts), dtype=np.int64),
     )
 
@@ -260,8 +276,9 @@ def _grown(
     taste: Taste,
     rng: np.random.Generator,
     must: int | None,
+    waiting: int,
 ) -> tuple[_Fronts, _Round] | None:
-    """The best fronts with one more blank each."""
+    """The best fronts with one more blank each, of which `waiting` are left before it."""
     row = np.arange(len(fronts.ends))
     k = fronts.ends.argmin(axis=1)
     x, h = fronts.ends[row, k], fronts.widths[row, k]
@@ -284,7 +301,27 @@ def _grown(
     guide = cost[order] / held[order] * (1 + taste.noise * rng.random(len(order)))
     order = order[np.argsort(guide, kind="stable")[: 3 * taste.width]]
     mark = fronts.mark[parent[order]] + job.sign[job.kind[way[order]]]
+    if 1 < waiting <= FEW + 1:
+        some, at = parent[order], k[parent[order]]
+        e, w = fronts.ends[some], fronts.widths[some].copy()
+        w[np.arange(len(order)), at] = rest[order]
+        still = fronts.left[some].copy()
+        still[np.arange(len(order)), job.kind[way[order]]] -= 1
+        e, w = np.column_stack((e, stop[order])), np.column_stack((w, wide[order]))
+        must_lose = fronts.lost[some] + unfillable(job.kind_sides, e, w, still, mark, length[some])
+        must_lose[fronts.room[some] + 1 < len(job.rooms)] = 0
+        full = np.maximum(cost[order], must_lose)
+        order, mark, full = order[full <= budget], mark[full <= budget], full[full <= budget]
+        if not len(order):
+            return None
+        by = full / held[order] * (1 + taste.noise * rng.random(len(order)))
+        by = np.argsort(by, kind="stable")
+        order, mark = order[by], mark[by]
     alike = mark ^ (cost[order].astype(np.int64) * 1000003)
+    if waiting <= SHAPES:
+        some = parent[order]
+        where = (fronts.ends[some].astype(np.int64) ** 2 * fronts.widths[some]).sum(axis=1)
+        alike ^= (where * 31 + k[some] * 91 + low[order] * 17) * 99991
     first = np.sort(np.unique(alike, return_index=True)[1])[: taste.width]
     order, mark = order[first], mark[first]
     parent, way, k = parent[order], way[order], k[parent[order]]
@@ -320,6 +357,48 @@ def _grown(
         return None
     laid = _Round(parent[fits], room[fits], x[fits], laid.y[fits], way[fits])
     return grown.rows(fits), laid
+
+
+def unfillable(
+    sides: Sequence[tuple[int, ...]],
+    ends: Ints,
+    widths: Ints,
+    left: npt.NDArray[np.uint8],
+    mark: Longs,
+    length: Ints,
+) -> Longs:
+    """Area that each front must lose before the end of its room, whatever is laid there.
+
+    `sides` of each kind may lie along the room; `left` of each kind are to be laid.
+
+    A line along the room meets some of the blanks that are left, one behind the other: what is
+    free on it beyond the most that such lengths add up to is lost. Equal `mark`, equal blanks left.
+    """
+    free = np.where(widths > 0, np.maximum(length[:, None] - ends, 0), 0)
+    # coarse cells where the unit is fine: sums may then be off by half a cell for each blank
+    cell = int(free.max()) // MOST_CELLS + 1
+    off = int(left[0].sum()) * cell / 2 if cell > 1 else 0
+    into = ((free + off) / cell).astype(np.int64)
+    most = int(into.max())
+    _, first, which = np.unique(mark, return_index=True, return_inverse=True)
+    everything = (1 << (most + 1)) - 1
+    size = most // 8 + 1
+    sums = bytearray()
+    for row in left[first]:
+        reach = 1
+        for kind in np.nonzero(row)[0].tolist():
+            for _ in range(int(row[kind])):
+                longer = reach
+                for side in sides[kind]:
+                    longer |= reach << round(side / cell)
+                reach = longer & everything
+        sums += reach.to_bytes(size, "little")
+    bits = np.unpackbits(
+        np.frombuffer(bytes(sums), np.uint8).reshape(len(first), size), axis=1, bitorder="little"
+    )
+    filled = np.maximum.accumulate(bits * np.arange(bits.shape[1], dtype=np.int16), axis=1)
+    lost = np.maximum(free - filled[which[:, None], into] * np.int64(cell) - off, 0) * widths
+    return np.asarray(lost.sum(axis=1)).astype(np.int64)
 
 
 def _choices(
