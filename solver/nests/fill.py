@@ -166,6 +166,11 @@ def make_pieces(
     return result
 
 
+def length_mm(shape: Shape) -> float:
+    """Diagonal of the box around an outline as it is drawn."""
+    return float(np.hypot(*np.ptp(np.asarray(shape.outline_mm), axis=0)))
+
+
 def has_room(piece: Piece, boards: Sequence[Board]) -> bool:
     """Whether some pose of a piece is no larger than some board."""
     return any(

@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from operator import itemgetter
 
-import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
@@ -196,7 +195,9 @@ def fill_by_length(filling: fill.Filling, task: Task, rng: random.Random, *, pla
     power = 2 if plain else rng.choice((1, 2, 3))
     shake = 0.0 if plain else rng.choice((0.1, 0.3, 0.6))
     worth = [
-        math.log(piece.area_mm2) + power * math.log(_length_mm(piece.shape)) + rng.gauss(0, shake)
+        math.log(piece.area_mm2)
+        + power * math.log(fill.length_mm(piece.shape))
+        + rng.gauss(0, shake)
         for piece in filling.pieces
     ]
     order = sorted(range(len(worth)), key=lambda i: (-worth[i], i))
@@ -206,11 +207,6 @@ def fill_by_length(filling: fill.Filling, task: Task, rng: random.Random, *, pla
     filling.laid = [None] * len(filling.pieces)
     stretch = 1.0 if plain else rng.choice((1.0, 0.3))
     fill.lay(filling, order, rng, stretch, 64, boards, task.until, all_or_none=task.quick)
-
-
-def _length_mm(shape: Shape) -> float:
-    """Diagonal of the box around an outline as it is drawn."""
-    return float(np.hypot(*np.ptp(np.asarray(shape.outline_mm), axis=0)))
 
 
 def _set_apart(task: Task, tight: set[str], rng: random.Random) -> Iterator[Attempt]:

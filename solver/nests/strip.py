@@ -1,8 +1,9 @@
 """The shortest stretch of one roll on which blanks nest.
 
-Several greedy layouts, the best pushed together; then cycles of ruin and return: a few neighbours
-are taken out, laid again on a bitmap of what is left free, and all is pushed together; what reaches
-less far stands, with a little patience. Straight blanks alone go by lanes instead.
+Greedy layouts in several orders, the best few pushed together; then cycles of ruin and return: a
+few neighbours are taken out, laid again on a bitmap of what is left free, and all is pushed
+together; what reaches less far stands, with a little patience. Straight blanks alone go by lanes
+instead.
 """
 
 import math
@@ -38,6 +39,13 @@ BEAM_WIDTHS = (1000, 2000)
 """Fronts of straight blanks kept side by side."""
 AGAIN = 0.4
 """Share of the beams that set out from the beginning of the best layout."""
+
+COARSE_MM, FINE_MM = 12.7, 6.35
+"""Cells along the stock."""
+STARTS, LINED, PUSHED = 24, 3, 4
+"""Greedy layouts to begin with; of them tried with lanes behind, and pushed together."""
+START_SHARE = 0.35
+"""Of the time that is left, where a clock counts, for the first layouts."""
 
 MOST_KNOWN = 3000
 """Cells of laid blanks remembered."""
@@ -149,38 +157,55 @@ def _free(
 ) -> list[Placement]:
     area = sum(s.quantity * shapely.Polygon(s.outline_mm).area for s in shapes)
     low_x, low_y, high_x, high_y = shapely.bounds(usable_region(stock)).tolist()
-    best: list[Placement] = []
-    best_reach = math.inf
     frame = Frame(low_x, low_y, high_x, high_y)
     enough = min(stock.length_mm, 2.6 * area / (high_y - low_y) + 2500.0)
     short = replace(stock, length_mm=enough)
-    for cell in (12.7, 12.7, 6.35)[: 1 if effort == 0 else 3]:
-        grid = fill.choose_grid([(short.length_mm, short.width_mm)], gap_mm)
-        grid = Grid(cell, grid.dy_mm)
-        board = make_board(short, gap_mm, grid)
-        filling = fill.Filling([board], fill.make_pieces(shapes, gap_mm, grid, [board]))
-        fill.fill_greedy(filling, rng, rng.choice((1.0, 0.8)))
-        if not filling.complete():
-            continue
-        strip = _Strip(filling.pieces, board, gap_mm, rng, until, frame)
-        placements = fill.placements_of(filling)
-        lined = _behind_lanes(strip, filling, shapes, short)
-        if lined is not None and strip.reach(lined) < strip.reach(placements):
-            placements = lined
-        for _ in range(1 if effort == 0 else 2):
-            pushed = compact(
-                placements, [p.shape for p in strip.pieces], frame, gap_mm, until=until
-            )
-            if pushed is not None:
-                placements = pushed[0]
-        reach = strip.reach(placements)
-        if reach < best_reach:
-            best, best_reach, best_strip = placements, reach, strip
-        if strip.late():
+    grid = fill.choose_grid([(short.length_mm, short.width_mm)], gap_mm)
+    grid = Grid(COARSE_MM if effort == 0 else FINE_MM, grid.dy_mm)
+    board = make_board(short, gap_mm, grid)
+    pieces = fill.make_pieces(shapes, gap_mm, grid, [board])
+    strip = _Strip(pieces, board, gap_mm, rng, until, frame)
+    starts: list[list[Placement]] = []
+    soon = until.left()
+    for k in range(1 if effort == 0 else STARTS):
+        left = until.left()
+        if starts and soon is not None and left is not None and left < soon * (1 - START_SHARE):
             break
-    if not best:
+        filling = fill.Filling([board], pieces)
+        _fill(filling, rng, plain=k == 0)
+        if filling.complete():
+            starts.append(fill.placements_of(filling))
+        if k < LINED:
+            lined = _behind_lanes(strip, filling, shapes, short)
+            starts += [] if lined is None else [lined]
+    if not starts:
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
-    return _cycles(best_strip, best, effort)
+    starts.sort(key=strip.reach)
+    best: list[Placement] = []
+    for placements in starts[: 1 if effort == 0 else PUSHED]:
+        for _ in range(1 if effort == 0 else 2):
+            pushed = compact(placements, [p.shape for p in pieces], frame, gap_mm, until=until)
+            if pushed is None:
+                break
+            placements = pushed[0]
+        if not best or strip.reach(placements) < strip.reach(best):
+            best = placements
+    return _cycles(strip, best, effort)
+
+
+def _fill(filling: fill.Filling, rng: random.Random, *, plain: bool) -> None:
+    """Lay all blanks anew, large ones first, or long ones of the same area, a little shaken."""
+    power = 0 if plain else rng.choice((0, 0, 1, 2))
+    shake = 0.0 if plain else rng.choice((0.05, 0.1, 0.3))
+    worth = [
+        math.log(piece.area_mm2)
+        + power * math.log(fill.length_mm(piece.shape))
+        + rng.gauss(0, shake)
+        for piece in filling.pieces
+    ]
+    order = sorted(range(len(worth)), key=lambda i: (-worth[i], i))
+    filling.laid = [None] * len(filling.pieces)
+    fill.lay(filling, order, rng, rng.choice((1.0, 0.8, 0.6, 0.3)), 64, [0])
 
 
 def _behind_lanes(

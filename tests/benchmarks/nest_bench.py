@@ -5,7 +5,8 @@
 Prints the length of roll used over the area bound (curved, mixed) or the lane bound (straight) for
 each set and method. Peers run where they are installed (`pip install --target DIR spyrrow rectpack`
 and PYTHONPATH=DIR):
-spyrrow (irregular), rectpack (rectangles); every answer of theirs is verified before it counts.
+spyrrow (irregular), rectpack (rectangles); packingsolver (both) in a Python 3.12 of its own that
+PACKER_PYTHON names, on one core; every answer of theirs is verified before it counts.
 `cp-sat` is a plain model of boxes that do not overlap, one worker. `boxes` nests the bounding
 boxes of all blanks in lanes. All in one process, one after the other, equal time. With
 `--own-clock` our own search gets so many seconds of processor time, on whatever machine.
@@ -13,9 +14,12 @@ boxes of all blanks in lanes. All in one process, one after the other, equal tim
 
 import argparse
 import contextlib
+import importlib.util
+import json
 import math
 import os
 import statistics
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -33,7 +37,7 @@ from nest_sets import GAP_MM, curved_set, mixed_set, straight_set, strip
 from solver.data.until import Until
 from solver.nests.fill import angles
 from solver.nests.lane_values import lane_relaxation
-from solver.nests.lanes import make_boxes, make_room, whole_unit_mm
+from solver.nests.lanes import is_box, make_boxes, make_room, whole_unit_mm
 from solver.nests.shapes import Layout, Placement, Shape, Stock, UsedUnit, placed_points
 from solver.nests.strip import shortest
 from solver.nests.verify import verify
@@ -189,18 +193,48 @@ def with_spyrrow(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -
         if isinstance(error, KeyboardInterrupt):
             raise
         return math.nan
-    by_id = {shape.id: shape for shape in shapes}
     laid = [
         Placement(item.id, 0, *map(float, item.translation), item.rotation % 360.0, False)
         for item in solution.placed_items
     ]
+    return measured(laid, shapes, stock)
+
+
+def with_packingsolver(shapes: list[Shape], stock: Stock, seconds: float, seed: int) -> float:
+    straight = all(is_box(shape) for shape in shapes)
+    question = {
+        "width": stock.width_mm,
+        "gap": GAP_MM,
+        "seconds": seconds,
+        "unit": GAP_MM if straight else None,
+        "items": [[s.outline_mm, s.quantity, angles(s).tolist()] for s in shapes],
+    }
+    answer = subprocess.run(
+        [os.environ["PACKER_PYTHON"], str(Path(__file__).with_name("packer_child.py"))],
+        input=json.dumps(question),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if answer.returncode:
+        return math.nan
+    laid = [
+        Placement(shapes[int(k)].id, 0, x, y, turn % 360.0, False)
+        for k, x, y, turn in json.loads(answer.stdout.splitlines()[-1])
+    ]
+    return measured(laid, shapes, stock)
+
+
+def measured(laid: list[Placement], shapes: list[Shape], stock: Stock) -> float:
+    """Length that a peer's layout uses, nan unless it is right to 1e-4 in."""
+    by_id = {shape.id: shape for shape in shapes}
     points = np.concatenate([placed_points(by_id[p.shape_id], p) for p in laid])
     low, high = points.min(axis=0), points.max(axis=0)
     moved = tuple(
         replace(p, x_mm=p.x_mm - float(low[0]), y_mm=p.y_mm - float(low[1])) for p in laid
     )
     layout = Layout((UsedUnit(stock.id, bought=True),), moved, True)
-    if verify(layout, shapes, [stock], GAP_MM - 0.0025):  # it rounds to its own accuracy
+    if verify(layout, shapes, [stock], GAP_MM - 0.0025):
         return math.nan
     return float(high[0] - low[0])
 
@@ -212,28 +246,28 @@ def main() -> None:
     parser.add_argument("--seeds", default="100-103")
     parser.add_argument("--seed", type=int, default=0, help="seed of the search itself")
     parser.add_argument("--own-clock", action="store_true", help="ours by processor time")
-    parser.add_argument("--ours", action="store_true", help="no peers")
+    parser.add_argument("--only", nargs="+", metavar="METHOD", help="such as ours spyrrow")
     asked = parser.parse_args()
     OWN_CLOCK[0] = asked.own_clock
     first, last = (int(part) for part in asked.seeds.split("-"))
     methods: dict[str, Callable[[list[Shape], Stock, float, int], float]] = {
         "ours": ours,
-        "boxes": boxes,
+        "packingsolver": with_packingsolver,
+        "spyrrow": with_spyrrow,
     }
-    for name, method in (("rectpack", with_rectpack), ("spyrrow", with_spyrrow)):
-        if name == "rectpack" and asked.kind != "straight":
-            continue
-        try:
-            __import__(name)
-        except ImportError:
-            print(f"{name} is not installed: left out")
-        else:
-            methods[name] = method
     if asked.kind == "straight":
-        del methods["boxes"]
-        methods["cp-sat"] = with_cp_sat
-    if asked.ours:
-        methods = {"ours": ours}
+        methods |= {"rectpack": with_rectpack, "cp-sat": with_cp_sat}
+    else:
+        methods["boxes"] = boxes
+    if "PACKER_PYTHON" not in os.environ:
+        print("PACKER_PYTHON is not set: packingsolver is left out")
+        del methods["packingsolver"]
+    for name in ("rectpack", "spyrrow"):
+        if name in methods and importlib.util.find_spec(name) is None:
+            print(f"{name} is not installed: left out")
+            del methods[name]
+    if asked.only:
+        methods = {name: method for name, method in methods.items() if name in asked.only}
     ratios: dict[str, list[float]] = {name: [] for name in methods}
     for seed in range(first, last + 1):
         shapes, stock = SETS[asked.kind](seed)
