@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 from solver.data.job import Job
 from solver.data.until import Until
-from solver.planner.dropping import Pose, poses_of
-from solver.planner.many_blanks import ManyBlanks
+from solver.nests.dropping import Pose, poses_of
+from solver.nests.many_blanks import ManyBlanks
 from solver.planner.nesting import Nester, SheetNest, shape_of, stock_of
 from solver.planner.options import PieceOption
 from solver.planner.sheets import Sheet

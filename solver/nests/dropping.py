@@ -16,8 +16,7 @@ import numpy as np
 import shapely
 
 from solver.data.until import Until
-from solver.models.release import Array
-from solver.nests.shapes import Placement, Shape, Stock
+from solver.nests.shapes import Placement, Points, Shape, Stock
 
 CELL_MM = 12.7
 CANDIDATES = 10
@@ -40,8 +39,8 @@ class Pose:
     flipped: bool
     x_mm: float
     y_mm: float
-    low: Array
-    high: Array
+    low: Points
+    high: Points
     height_mm: float
     length_mm: float
     area_mm2: float
@@ -74,7 +73,7 @@ def poses_of(shape: Shape, gap_mm: float) -> tuple[Pose, ...]:
     return tuple(poses)
 
 
-def _pose(outline: Array, turn_deg: float, flipped: bool, gap_mm: float) -> Pose:
+def _pose(outline: Points, turn_deg: float, flipped: bool, gap_mm: float) -> Pose:
     points = outline * (1.0, -1.0) if flipped else outline
     angle = math.radians(turn_deg)
     cos, sin = math.cos(angle), math.sin(angle)
@@ -100,7 +99,7 @@ def _pose(outline: Array, turn_deg: float, flipped: bool, gap_mm: float) -> Pose
     )
 
 
-def _cells(ring: Array) -> tuple[Array, Array]:
+def _cells(ring: Points) -> tuple[Points, Points]:
     """Lowest and highest points of a ring over each cell."""
     count = max(1, math.ceil(float(ring[:, 0].max()) / CELL_MM - 1e-9))
     low, high = np.full(count, np.inf), np.full(count, -np.inf)
@@ -182,7 +181,7 @@ def drop_onto(
     return laid
 
 
-def _lowest(top: Array, pose: Pose, width_mm: float) -> tuple[float, int, float] | None:
+def _lowest(top: Points, pose: Pose, width_mm: float) -> tuple[float, int, float] | None:
     """Waste, place and height where a blank wastes least; None where it finds no room."""
     count = len(pose.low)
     if count > len(top):

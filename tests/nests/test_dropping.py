@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 
 from solver.data.until import FOREVER
+from solver.nests.dropping import drop_onto, poses_of
+from solver.nests.many_blanks import ManyBlanks
 from solver.nests.nest_into import settle
 from solver.nests.shapes import Shape, Stock
 from solver.nests.verify import verify
-from solver.planner.dropping import drop_onto, poses_of
-from solver.planner.many_blanks import ManyBlanks
 
 GAP_MM = 3.0
 SHEET = Stock("sheet", 900.0, 2400.0, 80.0, 1, None)

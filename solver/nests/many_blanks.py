@@ -18,9 +18,9 @@ from dataclasses import dataclass
 import shapely
 
 from solver.data.until import Until
+from solver.nests.dropping import Pose, drop_onto, poses_of
 from solver.nests.nest_into import nest_into
 from solver.nests.shapes import Layout, Placement, Purchase, Shape, Stock, UsedUnit, usable_region
-from solver.planner.dropping import Pose, drop_onto, poses_of
 
 STARTS = 2
 """Times that all blanks are laid in another order at first."""
