@@ -47,9 +47,6 @@ STARTS, LINED, PUSHED = 24, 3, 4
 START_SHARE = 0.35
 """Of the time that is left, where a clock counts, for the first layouts."""
 
-STUCK = 200
-"""Cycles without a shorter layout after which another beginning is tried."""
-
 MOST_KNOWN = 3000
 """Cells of laid blanks remembered."""
 
@@ -184,20 +181,16 @@ def _free(
     if not starts:
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
     starts.sort(key=strip.reach)
-    if effort == 0:
-        return _pushed(strip, starts[0], 1)
-    first = [_pushed(strip, placements, 2) for placements in starts[:PUSHED]]
-    return _cycles(strip, min(first, key=strip.reach), starts[PUSHED:], effort)
-
-
-def _pushed(strip: _Strip, placements: list[Placement], times: int) -> list[Placement]:
-    shapes = [p.shape for p in strip.pieces]
-    for _ in range(times):
-        pushed = compact(placements, shapes, strip.frame, strip.gap_mm, until=strip.until)
-        if pushed is None:
-            break
-        placements = pushed[0]
-    return placements
+    best: list[Placement] = []
+    for placements in starts[: 1 if effort == 0 else PUSHED]:
+        for _ in range(1 if effort == 0 else 2):
+            pushed = compact(placements, [p.shape for p in pieces], frame, gap_mm, until=until)
+            if pushed is None:
+                break
+            placements = pushed[0]
+        if not best or strip.reach(placements) < strip.reach(best):
+            best = placements
+    return _cycles(strip, best, effort)
 
 
 def _fill(filling: fill.Filling, rng: random.Random, *, plain: bool) -> None:
@@ -239,12 +232,7 @@ def _behind_lanes(
     return best
 
 
-def _cycles(
-    strip: _Strip, start: list[Placement], others: Sequence[list[Placement]], effort: int
-) -> list[Placement]:
-    """Best layout after so many cycles; where nothing gets better the next of `others` is taken."""
-    others = list(reversed(others))
-    idle = 0
+def _cycles(strip: _Strip, start: list[Placement], effort: int) -> list[Placement]:
     current, current_reach = start, strip.reach(start)
     best, best_reach = current, current_reach
     shapes = [p.shape for p in strip.pieces]
@@ -254,15 +242,6 @@ def _cycles(
             break
         if len(strip.known) > MOST_KNOWN:
             strip.known.clear()
-        idle += 1
-        if idle > STUCK:
-            idle = 0
-            filling = fill.Filling([strip.board], strip.pieces)
-            if not others:
-                _fill(filling, strip.rng, plain=False)
-            if others or filling.complete():
-                current = _pushed(strip, others.pop() if others else fill.placements_of(filling), 2)
-                current_reach = strip.reach(current)
         tried = _ruin_and_return(strip, rings, current, current_reach)
         if tried is None:
             continue
@@ -272,7 +251,6 @@ def _cycles(
         reach = strip.reach(tried)
         patience = PATIENCE * (1 - cycle / effort) * strip.rng.random()
         if reach <= current_reach * (1 + patience):
-            idle = idle if reach >= current_reach else 0
             current, current_reach = tried, reach
             if reach < best_reach:
                 best, best_reach = tried, reach
