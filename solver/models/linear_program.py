@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,11 +11,11 @@ from scipy.optimize import linprog
 from scipy.sparse import csr_matrix, vstack
 
 from solver.data.until import FOREVER, Until
+from solver.models.ended_when_asked import ended_when_asked
 from solver.models.release import Array, Flags
 
 Index = NDArray[np.intp]
 
-_POLL_SECONDS = 0.05
 _NO_LIMIT = 2**62
 """CP-SAT writes rows without a limit on one side with numbers beyond this."""
 
@@ -122,18 +121,7 @@ class Relaxed:
 
 def relax(rows: Rows, until: Until = FOREVER) -> Relaxed | None:
     """Solve the linear relaxation; None where it has no solution or had to end before it."""
-    if until.asked is FOREVER.asked and until.moment is None:
-        return _relax(rows, None)
-    answers: list[Relaxed | None] = []
-
-    def run() -> None:
-        answers.append(_relax(rows, until.left()))
-
-    worker = threading.Thread(target=run, daemon=True)
-    worker.start()
-    while worker.is_alive() and not until.over():
-        worker.join(_POLL_SECONDS)
-    return answers[0] if answers else None
+    return ended_when_asked(lambda: _relax(rows, until.left()), until)
 
 
 def _relax(rows: Rows, seconds: float | None) -> Relaxed | None:

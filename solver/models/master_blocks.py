@@ -14,7 +14,7 @@ sections fixed that all blocks agree on and the options left out that the relaxa
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -323,11 +323,4 @@ def _only(rows: Rows, keep: Flags) -> tuple[Rows, Index]:
             rows.constant,
         ),
         kept,
-    )
-
-
-def home_masks(blocks: Sequence[Sequence[int]]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """Return bit masks for lists of blocks; an empty list stands for all of them."""
-    return np.array(
-        [sum(1 << b for b in set(one)) if one else -1 for one in blocks], dtype=np.int64
     )

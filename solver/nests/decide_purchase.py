@@ -25,6 +25,10 @@ MOST_PURCHASES = 4000
 """Cheaper purchases that the rows allow: with more there is no end to deciding them."""
 
 
+LEAST_WORK = 0.1
+"""Counted for a purchase that is soon decided."""
+
+
 @dataclass(frozen=True)
 class Decided:
     """Proven least price, at most the one asked about, and a cheaper purchase if one was found.
@@ -101,10 +105,6 @@ def decide_cheaper(
         else:
             never.add(numbers)
     return Decided(least, frozenset(never))
-
-
-LEAST_WORK = 0.1
-"""Counted for a purchase that is soon decided."""
 
 
 def cheaper_purchases(

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 
 from solver.data.until import Until
+from solver.nests.fill import long_axis
 from solver.nests.shapes import Placement, Points, Shape, Stock
 
 CELL_MM = 12.7
@@ -51,11 +52,7 @@ def poses_of(shape: Shape, gap_mm: float) -> tuple[Pose, ...]:
     outline = np.asarray(shape.outline_mm, dtype=float)
     first = 0.0
     if not shape.square:
-        box = shapely.minimum_rotated_rectangle(shapely.Polygon(outline))
-        corners = np.asarray(box.exterior.coords)[:3]
-        sides = np.diff(corners, axis=0)
-        long = sides[int(np.argmax(np.hypot(sides[:, 0], sides[:, 1])))]
-        first = -math.degrees(math.atan2(long[1], long[0]))
+        first, _, _ = long_axis(shape)
     elif np.ptp(outline[:, 1]) > np.ptp(outline[:, 0]):
         first = 90.0
     poses: list[Pose] = []

@@ -71,14 +71,9 @@ def angles(shape: Shape) -> Points:
     """Return turns worth trying: quarter turns; or 24 of the long axis, tilts, the narrowest."""
     if shape.square:
         return RIGHT_ANGLES
-    box = shapely.oriented_envelope(shapely.Polygon(shape.outline_mm))
-    corners = np.asarray(box.exterior.coords)
-    sides = np.diff(corners[:3], axis=0)
-    lengths = np.hypot(sides[:, 0], sides[:, 1])
-    along = sides[int(np.argmax(lengths))]
-    base = -math.degrees(math.atan2(along[1], along[0]))
+    base, long, wide = long_axis(shape)
     steps = set(range(0, 360, 15))
-    if lengths.max() > 4 * lengths.min():
+    if long > 4 * wide:
         steps |= {(half + tilt) % 360 for half in (0, 180) for tilt in (-10, -5, -3, 3, 5, 10)}
     turns = [base + step for step in sorted(steps)]
     narrow = _narrowest(
@@ -86,6 +81,16 @@ def angles(shape: Shape) -> Points:
     )
     turns += [narrow, narrow + 180.0]
     return np.unique(np.round(np.array(turns) % 360.0, 6))
+
+
+def long_axis(shape: Shape) -> tuple[float, float, float]:
+    """Turn that brings the long side of the least box around an outline along x, and its sides."""
+    box = shapely.oriented_envelope(shapely.Polygon(shape.outline_mm))
+    sides = np.diff(np.asarray(box.exterior.coords)[:3], axis=0)
+    lengths = np.hypot(sides[:, 0], sides[:, 1])
+    along = sides[int(np.argmax(lengths))]
+    turn_deg = -math.degrees(math.atan2(along[1], along[0]))
+    return turn_deg, float(lengths.max()), float(lengths.min())
 
 
 def _narrowest(hull: Points) -> float:
@@ -166,7 +171,18 @@ def make_pieces(
     return result
 
 
-def length_mm(shape: Shape) -> float:
+def shaken_order(
+    pieces: Sequence[Piece], power: float, shake: float, rng: random.Random
+) -> list[int]:
+    """Pieces by index, large ones first; with a power long ones before short ones of that area."""
+    worth = [
+        math.log(piece.area_mm2) + power * math.log(_length_mm(piece.shape)) + rng.gauss(0, shake)
+        for piece in pieces
+    ]
+    return sorted(range(len(worth)), key=lambda i: (-worth[i], i))
+
+
+def _length_mm(shape: Shape) -> float:
     """Diagonal of the box around an outline as it is drawn."""
     return float(np.hypot(*np.ptp(np.asarray(shape.outline_mm), axis=0)))
 

@@ -5,7 +5,6 @@ mixed job the straight blanks that found no place between the curved ones may al
 behind them. Every layout is measured before it is handed out.
 """
 
-import math
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -194,13 +193,7 @@ def fill_by_length(filling: fill.Filling, task: Task, rng: random.Random, *, pla
     """
     power = 2 if plain else rng.choice((1, 2, 3))
     shake = 0.0 if plain else rng.choice((0.1, 0.3, 0.6))
-    worth = [
-        math.log(piece.area_mm2)
-        + power * math.log(fill.length_mm(piece.shape))
-        + rng.gauss(0, shake)
-        for piece in filling.pieces
-    ]
-    order = sorted(range(len(worth)), key=lambda i: (-worth[i], i))
+    order = fill.shaken_order(filling.pieces, power, shake, rng)
     boards = list(range(len(filling.boards)))
     if not plain:
         rng.shuffle(boards)

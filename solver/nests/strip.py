@@ -197,13 +197,7 @@ def _fill(filling: fill.Filling, rng: random.Random, *, plain: bool) -> None:
     """Lay all blanks anew, large ones first, or long ones of the same area, a little shaken."""
     power = 0 if plain else rng.choice((0, 0, 1, 2))
     shake = 0.0 if plain else rng.choice((0.05, 0.1, 0.3))
-    worth = [
-        math.log(piece.area_mm2)
-        + power * math.log(fill.length_mm(piece.shape))
-        + rng.gauss(0, shake)
-        for piece in filling.pieces
-    ]
-    order = sorted(range(len(worth)), key=lambda i: (-worth[i], i))
+    order = fill.shaken_order(filling.pieces, power, shake, rng)
     filling.laid = [None] * len(filling.pieces)
     fill.lay(filling, order, rng, rng.choice((1.0, 0.8, 0.6, 0.3)), 64, [0])
 

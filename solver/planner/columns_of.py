@@ -1,10 +1,10 @@
 """The sections that the master chooses from: all legal ones, or those that could be in a good plan.
 
 Beyond a few thousand sections the master would be slow, unless they belong to blocks that it
-decides one by one.  Then each section is scored by the least
-that any plan containing it can cost (linear bound for each number of sections plus the section's
-reduced cost, on least edge costs); the best scores are kept, and the first score dropped is a bound
-for every plan that uses a dropped section.  Bodies with too many sections to list are split by
+decides one by one.  Then each section is scored by the least that any plan containing it can cost
+(linear bound for each number of sections plus the section's reduced cost, on least edge costs); the
+best scores are kept, and the first score dropped is a bound for every plan that uses a dropped
+section.  Bodies with too many sections to list are split by
 least costs first, several ways, and the master chooses among the sections of those splits; the
 bound is that of the cheapest.
 """

@@ -8,7 +8,7 @@ from solver.data.job import Job
 from solver.data.until import Until
 from solver.nests.dropping import Pose, poses_of
 from solver.nests.many_blanks import ManyBlanks
-from solver.planner.nesting import Nester, SheetNest, shape_of, stock_of
+from solver.planner.nesting import Key, Nester, SheetNest, in_order, key_of, shape_of
 from solver.planner.options import PieceOption
 from solver.planner.sheets import Sheet
 
@@ -26,7 +26,7 @@ class LargeNester(Nester):
     def __init__(self, job: Job, sheets: Sequence[Sheet], seed: int, *, large: bool) -> None:
         super().__init__(job, sheets, seed)
         self._fewest = MANY_OF_LARGE if large else MANY
-        self._many: dict[object, ManyBlanks] = {}
+        self._many: dict[Key, ManyBlanks] = {}
         self._poses: dict[object, tuple[Pose, ...]] = {}
 
     def nest(
@@ -40,10 +40,10 @@ class LargeNester(Nester):
         """Return the cheapest stock found for these pieces of one sheet metal."""
         if len(pieces) < self._fewest or not _curved(pieces):
             return super().nest(sheet, pieces, start, effort, until)
-        ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
-        key = (sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
+        ordered = in_order(pieces)
+        key = key_of(sheet, ordered)
         shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
-        stocks = tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
+        stocks = self.stocks_of(sheet)
         if key not in self._many:
             gap = self.job.rules.cutting_gap_mm
             poses = {}

@@ -22,6 +22,9 @@ from solver.planner.sheets import Sheet
 DECIDED = "every cheaper purchase of whole units decided by itself, its blanks square to the stock"
 
 
+Key = tuple[int, tuple[tuple[object, ...], ...]]
+
+
 @dataclass(frozen=True)
 class SheetNest:
     """What one sheet metal's blanks are cut from; ``shapes`` name the pieces by their position."""
@@ -62,6 +65,16 @@ def shape_of(name: str, piece: PieceOption) -> Shape:
     )
 
 
+def in_order(pieces: Sequence[PieceOption]) -> tuple[PieceOption, ...]:
+    """Return pieces in the order in which they are nested, whatever order they come in."""
+    return tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
+
+
+def key_of(sheet: int, ordered: Sequence[PieceOption]) -> Key:
+    """Return what tells one set of blanks of a sheet metal from another."""
+    return sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered)
+
+
 class Nester:
     """Nests sheet metals of one job, each set of blanks once."""
 
@@ -69,10 +82,10 @@ class Nester:
         self.job = job
         self.sheets = sheets
         self.seed = seed
-        self._known: dict[object, SheetNest] = {}
-        self._effort: dict[object, int] = {}
-        self._rows: dict[object, Rows] = {}
-        self._bounds: dict[object, PriceBound] = {}
+        self._known: dict[Key, SheetNest] = {}
+        self._effort: dict[Key, int] = {}
+        self._rows: dict[Key, Rows] = {}
+        self._bounds: dict[Key, PriceBound] = {}
 
     def nest(
         self,
@@ -86,12 +99,12 @@ class Nester:
 
         ``start`` is the purchase that the master hopes for, ``effort`` counts steps.
         """
-        ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
-        key = (sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
+        ordered = in_order(pieces)
+        key = key_of(sheet, ordered)
         known = self._known.get(key)
         if known is None or (effort > self._effort[key] and not self._least(known)):
             shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
-            stocks = tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
+            stocks = self.stocks_of(sheet)
             if known is not None and known.complete:
                 start = known.bought.bought
             bought = purchase(
@@ -119,10 +132,10 @@ class Nester:
         until: Until,
     ) -> SheetNest:
         """Return these pieces on this purchase alone, complete or not; what nests is remembered."""
-        ordered = tuple(sorted(pieces, key=lambda p: (p.run, p.from_mm)))
-        key = (sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered))
+        ordered = in_order(pieces)
+        key = key_of(sheet, ordered)
         known = self._known.get(key)
-        stocks = tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
+        stocks = self.stocks_of(sheet)
         price = sum(stock.price * numbers.get(stock.id, 0) for stock in stocks)
         if known is not None and known.complete and known.bought.price <= price + 1e-9:
             return known
@@ -135,6 +148,10 @@ class Nester:
             self._effort.setdefault(key, 0)
         return nest
 
+    def stocks_of(self, sheet: int) -> tuple[Stock, ...]:
+        """Return the stock of a sheet metal as the nests see it."""
+        return tuple(stock_of(self.job, self.job.stock[i]) for i in self.sheets[sheet].items)
+
     def _least(self, nest: SheetNest) -> bool:
         """Whether nothing cheaper is left to find for a nest."""
         price = nest.bought.price
@@ -142,7 +159,7 @@ class Nester:
 
     def bound(self, nest: SheetNest) -> PriceBound:
         """Proven least price at which the pieces of a nest could be nested at all."""
-        key = (nest.sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in nest.pieces))
+        key = key_of(nest.sheet, nest.pieces)
         if key not in self._bounds:
             rows = self._rows_of(key, nest.shapes, nest.stocks)
             self._bounds[key] = bound_from_rows(rows, nest.stocks)
@@ -156,7 +173,7 @@ class Nester:
         """Proven least prices of several nests."""
         return tuple(self.bound(nest) for nest in nests)
 
-    def _rows_of(self, key: object, shapes: Sequence[Shape], stocks: Sequence[Stock]) -> Rows:
+    def _rows_of(self, key: Key, shapes: Sequence[Shape], stocks: Sequence[Stock]) -> Rows:
         """Rows that every purchase of these shapes meets, worked out once."""
         if key not in self._rows:
             self._rows[key] = price_rows(shapes, stocks, self.job.rules.cutting_gap_mm)

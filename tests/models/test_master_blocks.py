@@ -15,7 +15,7 @@ from master_cases import cheapest_by_milp, random_problem
 from solver.models import master as master_module
 from solver.models import small_cuts
 from solver.models.linear_program import relax, rows_of
-from solver.models.master import Master, MasterProblem
+from solver.models.master import Master, MasterAnswer, MasterProblem
 from solver.models.small_cuts import blocks_of
 
 
@@ -92,18 +92,26 @@ def joined(seeds: list[int]) -> MasterProblem:
     )
 
 
-@pytest.mark.parametrize("seed", range(40))
-def test_wherever_a_body_is_cut_the_bound_holds_and_the_choice_is_one(seed, cut_everywhere):
-    problem = random_problem(seed)
+def decided(problem: MasterProblem) -> MasterAnswer | None:
+    """What is decided of a problem, no better than the optimum; None where there is no choice."""
     best = cheapest_by_milp(problem)
     answer = Master(problem).solve(work=20.0, seconds=None, seed=1)
     if best is None:
         assert answer.cost is None
-        return
+        return None
     assert answer.bound is not None
     assert answer.cost is not None
     assert answer.bound <= best + 1e-6
     assert answer.cost >= best - 1e-3
+    return answer
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_wherever_a_body_is_cut_the_bound_holds_and_the_choice_is_one(seed, cut_everywhere):
+    problem = random_problem(seed)
+    answer = decided(problem)
+    if answer is None:
+        return
     held = [p for i in answer.columns for p in range(4) if problem.columns[i] >> p & 1]
     assert sorted(held) == list(range(problem.patch_count))
     made = [line for i in answer.options for line in problem.options[i].lines]
@@ -112,16 +120,7 @@ def test_wherever_a_body_is_cut_the_bound_holds_and_the_choice_is_one(seed, cut_
 
 @pytest.mark.parametrize("seeds", [[1, 2, 3], [4, 5, 6], [7, 8, 10], [11, 12, 13], [20, 21, 22]])
 def test_bodies_side_by_side_are_decided_one_by_one(seeds, cut_everywhere):
-    problem = joined(seeds)
-    best = cheapest_by_milp(problem)
-    answer = Master(problem).solve(work=20.0, seconds=None, seed=1)
-    if best is None:
-        assert answer.cost is None
-        return
-    assert answer.cost is not None
-    assert answer.bound is not None
-    assert answer.bound <= best + 1e-6
-    assert best - 1e-3 <= answer.cost
+    decided(joined(seeds))
 
 
 def test_the_relaxation_and_its_multipliers_agree_by_duality():

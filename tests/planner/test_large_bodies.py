@@ -7,6 +7,7 @@ return a plan otherwise), and neither way costs less than what the other proved.
 from __future__ import annotations
 
 import pytest
+from long_wall import LONG_WALL
 
 from solver.intake.job_of import read_job
 from solver.models import master, small_cuts
@@ -20,47 +21,15 @@ FEW_STEPS = (("decide", 0), ("nest", 20), ("decide", 20))
 def wall(radius_in: float, deep_in: float) -> dict[str, object]:
     """Four patches round a point, two and two of them joined by a single line, with round ends."""
     bow = {"left": 90, "radius": radius_in}
-    return {
-        "title": "a body that may be split in several ways",
-        "length_unit": "in",
-        "kinds": {"open": {"grip": 1.25}},
-        "patches": {
-            "top.fore": {"area": "8 ft2", "faces": "up 10 front"},
-            "top.aft": {"area": "8 ft2", "faces": "up 10 rear"},
-            "side.fore": {"area": "6 ft2", "faces": "left 5 up"},
-            "side.aft": {"area": "6 ft2", "faces": "left 5 up"},
-        },
-        "edges": {
-            "top.fore | top.aft": {"path": ["R", 24, "M"], "toward": "rear"},
-            "side.fore | side.aft": {"path": ["M", deep_in, "B"], "toward": "rear"},
-            "top.fore | side.fore": {"path": ["M", 48, "F"], "toward": "left 45 down"},
-            "top.aft | side.aft": {"path": ["A", 48, "M"], "toward": "left 45 down"},
-            "top.fore | open": {"path": ["F", 24, bow, 44, "R"]},
-            "top.aft | open": {"path": ["R", 44, bow, 24, "A"]},
-            "side.fore | open": {"path": ["B", 44, bow, deep_in - 4, "F"]},
-            "side.aft | open": {"path": ["A", deep_in - 4, bow, 44, "B"]},
-        },
-        "stock": {
-            "sheets": [
-                {
-                    "metal": "galvanised",
-                    "gauge": 22,
-                    "size": [[36, 48], [48, 96]],
-                    "price": "2.65 /ft2",
-                }
-            ],
-            "rolls": [
-                {
-                    "metal": "aluminium",
-                    "gauge": 24,
-                    "width": 8,
-                    "length": "10 ft",
-                    "price": "1.75 /ft2",
-                }
-            ],
-        },
-        "shop": {"labor_rate": 55, "lift_limit": "90 lb", "on_hand": {"clamps": 80, "bolts": 60}},
+    edges = {
+        **LONG_WALL["edges"],
+        "side.fore | side.aft": {"path": ["M", deep_in, "B"], "toward": "rear"},
+        "top.fore | open": {"path": ["F", 24, bow, 44, "R"]},
+        "top.aft | open": {"path": ["R", 44, bow, 24, "A"]},
+        "side.fore | open": {"path": ["B", 44, bow, deep_in - 4, "F"]},
+        "side.aft | open": {"path": ["A", deep_in - 4, bow, 44, "B"]},
     }
+    return {**LONG_WALL, "edges": edges}
 
 
 @pytest.mark.parametrize(("radius_in", "deep_in"), [(4, 18), (20, 18), (12, 40)])
