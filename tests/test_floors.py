@@ -52,7 +52,7 @@ def test_only_models_run_cp_sat():
         for path in (ROOT / "solver").rglob("*.py")
         if any("cp_model" in name for name in modules_used(path))
     }
-    named = {"master", "master_blocks", "linear_program", "cp_sat", "rooms"}
+    named = {"master", "master_blocks", "linear_program", "cp_sat", "rooms", "shared_rooms"}
     assert users == {f"solver/models/{name}.py" for name in named}
 
 

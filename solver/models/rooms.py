@@ -4,11 +4,12 @@ Each rectangle lies in one room, as it is or a quarter turned, clear of the othe
 CP-SAT is told what every layout obeys and it would not find by itself: with dual feasible functions
 f along the rooms and g across them (Fekete and Schepers, 2004), the worths f(length) g(width) of
 what lies in one room add up to no more than f(room's length) g(room's width).
+
+One model for all rooms serves few rectangles; `shared_rooms` decides more.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -39,10 +40,14 @@ class Lies:
 
 @dataclass(frozen=True)
 class Decision:
-    """``fits`` is None where the work did not suffice; ``places`` in the order of the sizes."""
+    """``fits`` is None where the work did not suffice; ``places`` in the order of the sizes.
+
+    ``work`` is what was spent of it.
+    """
 
     fits: bool | None
     places: tuple[Lies, ...] = ()
+    work: float = 0.0
 
 
 def fit_rooms(
@@ -52,49 +57,63 @@ def fit_rooms(
     work: float,
     seed: int = 0,
     until: Until = FOREVER,
+    given: Sequence[Lies] | None = None,
 ) -> Decision:
-    """Decide whether rectangles, all of them, fit into rooms; ``work`` as in ``new_solver``."""
+    """Decide whether rectangles, all of them, fit into rooms; ``work`` as in ``new_solver``.
+
+    With ``given`` only layouts count where each has that room, turn and place along it.
+    """
     model = cp_model.CpModel()
-    ways: list[list[_Way]] = [[] for _ in rooms]
+    ways: list[list[_Placed]] = [[] for _ in rooms]
     for number, (long, wide) in enumerate(sizes):
         able: list[cp_model.IntVar] = []
         for room, (length, width) in enumerate(rooms):
             for turned in (False, True)[: 1 if long == wide else 2]:
                 along, across = (wide, long) if turned else (long, wide)
+                if given is not None and (given[number].room, given[number].turned) != (
+                    room,
+                    turned,
+                ):
+                    continue
                 if along <= length and across <= width:
                     chosen = model.new_bool_var("")
                     able.append(chosen)
                     x = model.new_int_var(0, length - along, "")
                     y = model.new_int_var(0, width - across, "")
-                    ways[room].append(_Way(number, turned, along, across, chosen, x, y))
+                    if given is not None:
+                        model.add(x == given[number].x)
+                    ways[room].append(_Placed(number, turned, along, across, chosen, x, y))
         if not able:
             return Decision(False)
         model.add_exactly_one(able)
     for room, (length, width) in enumerate(rooms):
         _lie_apart(model, ways[room], length, width)
-        _worths(model, ways[room], length, width)
-        if room and rooms[room] == rooms[room - 1]:  # units alike: the fuller one first
+        add_worths(model, ways[room], length, width)
+        if room and rooms[room] == rooms[room - 1] and given is None:
+            # units alike: the fuller one first
             model.add(_area(ways[room]) <= _area(ways[room - 1]))
     solver = new_solver(work=work, seconds=until.left(), seed=seed)
     solver.parameters.linearization_level = 1
     with watched(solver, None if until.asked is FOREVER.asked else until.asked):
         status = solver.solve(model)
+    spent = float(solver.response_proto.deterministic_time)
     if status == cp_model.INFEASIBLE:
-        return Decision(False)
+        return Decision(False, work=spent)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return Decision(None)
+        return Decision(None, work=spent)
     places: dict[int, Lies] = {}
     for room, here in enumerate(ways):
         for way in here:
             if solver.value(way.chosen):
-                at = (solver.value(way.x), solver.value(way.y))
-                places[way.number] = Lies(room, *at, way.turned)
-    return Decision(True, tuple(places[number] for number in range(len(sizes))))
+                places[way.number] = Lies(
+                    room, solver.value(way.x), solver.value(way.y), way.turned
+                )
+    return Decision(True, tuple(places[number] for number in range(len(sizes))), spent)
 
 
 @dataclass(frozen=True)
-class _Way:
-    """A rectangle in one room, one way round."""
+class Way:
+    """A rectangle in one room, one way round, and its place along the room."""
 
     number: int
     turned: bool
@@ -102,14 +121,18 @@ class _Way:
     across: int
     chosen: cp_model.IntVar
     x: cp_model.IntVar
+
+
+@dataclass(frozen=True)
+class _Placed(Way):
     y: cp_model.IntVar
 
 
-def _area(ways: Sequence[_Way]) -> cp_model.LinearExprT:
+def _area(ways: Sequence[Way]) -> cp_model.LinearExprT:
     return sum(way.along * way.across * way.chosen for way in ways)
 
 
-def _lie_apart(model: cp_model.CpModel, ways: Sequence[_Way], length: int, width: int) -> None:
+def _lie_apart(model: cp_model.CpModel, ways: Sequence[_Placed], length: int, width: int) -> None:
     new = model.new_optional_fixed_size_interval_var
     spans = [new(way.x, way.along, way.chosen, "") for way in ways]
     lanes = [new(way.y, way.across, way.chosen, "") for way in ways]
@@ -124,16 +147,20 @@ def _lie_apart(model: cp_model.CpModel, ways: Sequence[_Way], length: int, width
                 model.add_bool_or([~one.chosen, ~other.chosen])
 
 
-def _worths(model: cp_model.CpModel, ways: Sequence[_Way], length: int, width: int) -> None:
-    along = _dual_feasible([way.along for way in ways], length)
-    across = _dual_feasible([way.across for way in ways], width)
+def add_worths(model: cp_model.CpModel, ways: Sequence[Way], length: int, width: int) -> None:
+    """Add the rows of dual feasible functions for what lies in one room."""
+    lengths = np.array([way.along for way in ways], dtype=np.int64)
+    widths = np.array([way.across for way in ways], dtype=np.int64)
+    along = _dual_feasible(lengths.tolist(), length)
+    across = [(g[widths], widest) for g, widest in _dual_feasible(widths.tolist(), width)]
+    chosen = [way.chosen for way in ways]
     for f, most in along:
-        for g, widest in across:
-            worths = [int(f[way.along]) * int(g[way.across]) for way in ways]
-            common = math.gcd(*worths)
-            if sum(worths) > most * widest:
-                worth = [w // common * way.chosen for w, way in zip(worths, ways, strict=True)]
-                model.add(sum(worth) <= most * widest // common)
+        for of_widths, widest in across:
+            worths = f[lengths] * of_widths
+            if worths.sum() > most * widest:
+                common = int(np.gcd.reduce(worths))
+                worth = cp_model.LinearExpr.weighted_sum(chosen, (worths // common).tolist())
+                model.add(worth <= most * widest // common)
 
 
 def _dual_feasible(sizes: Sequence[int], room: int) -> list[tuple[Longs, int]]:

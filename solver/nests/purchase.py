@@ -52,10 +52,10 @@ NEARLY, FEW = 0.15, 3
 """A purchase worth trying again left out no more than this share of the area, or so few blanks."""
 FINE_STEP, COARSE_STEP = 1.07, 1.25
 """How much more stock is tried where a nest failed; coarse where any purchase will do."""
-WORK_PER_EFFORT = 1 / 30
-"""Of deciding purchases, for each step of effort: 2 at 60, some 5 s."""
-SOON, ONE = 0.25, 0.25
-"""Shares of the work for deciding before the search goes on, and for any one purchase."""
+WORK_PER_EFFORT = 1 / 24
+"""Of deciding purchases, for each step of effort: 2.5 at 60, some 10 s."""
+SOON, ONE = 0.8, 0.08
+"""Shares of the work for deciding before the search goes on, and for any one purchase at first."""
 
 
 @dataclass(eq=False)
@@ -188,11 +188,13 @@ def _decide(search: _Search, work: float) -> None:
         work=work,
         work_each=ONE * work,
         known=search.never,
-        seed=search.seed,
+        again=search.least > 0.0,
+        seed=search.seed + search.nests,
         until=search.until,
     )
     search.never, search.least = decided.never, max(search.least, decided.least)
-    search.tried += [list(numbers) for numbers in sorted(decided.never)]
+    # what was tried in vain here is not worth a plain nest
+    search.tried += [list(numbers) for numbers in sorted(decided.never | decided.tried)]
     if decided.numbers is None:
         return
     units = units_of(search.stocks, decided.numbers)

@@ -70,6 +70,7 @@ class _Job:
     taste: Floats
     spoil: Floats
     rooms: Longs
+    room_width: Ints
     kind_area: Longs
     kind_width: Ints
     kind_length: Ints
@@ -127,10 +128,10 @@ def lay_all(
     """Put all blanks into the rooms, one room after the other, or None where the beam finds no way.
 
     `counts` are the numbers of each kind, at most 255. The puts `first`, taken from an earlier
-    answer for the same blanks, are laid again before anything is tried. Rooms have one width.
+    answer for the same blanks, are laid again before anything is tried.
     Equal seeds give equal answers; among complete layouts the one that ends earliest is returned.
     """
-    if not rooms or not sum(counts) or any(r.width != rooms[0].width for r in rooms):
+    if not rooms or not sum(counts):
         return None
     rng = np.random.default_rng(seed)
     job = _job(boxes, counts, rooms, rng, taste)
@@ -177,7 +178,7 @@ def _job(
     rng: np.random.Generator,
     taste: Taste,
 ) -> _Job | None:
-    room = rooms[0].width
+    room = max(r.width for r in rooms)
     longest = max(r.length for r in rooms)
     ways = [
         k
@@ -211,6 +212,7 @@ def _job(
         liked.astype(np.float32),
         spoil.astype(np.float32),
         np.array([r.length for r in rooms], np.int64),
+        np.array([r.width for r in rooms], np.int32),
         areas,
         least_width,
         least_length,
@@ -259,6 +261,7 @@ def _raised(job: _Job, fronts: _Fronts, budget: int) -> tuple[_Fronts, Longs]:
         following = full & ~over
         e[following, 0] = 0
         room[todo[following]] += 1
+        w[following, 0] = job.room_width[room[todo[following]]]
         ends[todo], widths[todo] = e, w
         alive[todo[over | (lost[todo] > budget)]] = False
         todo = todo[alive[todo]]

@@ -1,11 +1,14 @@
 """Purchases of straight blanks that are decided one by one."""
 
 import itertools
+import random
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from solver.data.until import Until
+from solver.nests import lanes, wide_beam
 from solver.nests.decide_purchase import cheaper_purchases, decide_cheaper, units_of
 from solver.nests.nest_into import nest_into, settle
 from solver.nests.price_bound import bound_from_rows
@@ -115,3 +118,58 @@ def test_the_work_ends_where_it_is_told_to():
     decided = decide_cheaper(TWELVE, stocks, GAP, 60.0, rows, work=0.0, work_each=1.0)
     assert decided.never == frozenset()
     assert decided.least == pytest.approx(cheaper_purchases(stocks, 60.0, rows)[0][0])
+
+
+def small_job(rng):
+    """Seven strips and three narrow kinds of stock: several units are bought."""
+    shapes = [strip(f"s{k}", rng.randint(8, 30) / 2, rng.randint(4, 9) / 2) for k in range(7)]
+    stocks = [
+        stock(width, length, round(1 + width * length / 40 * rng.uniform(0.9, 1.1), 2))
+        for width, length in ((5, 18), (7, 16), (9, 20))
+    ]
+    return shapes, stocks
+
+
+def test_the_least_price_of_many_units_is_what_plain_nests_reach_at_best():
+    """Whatever plain nests find costs no less than is proven, and what is bought is proven."""
+    for seed in range(3):
+        shapes, stocks = small_job(random.Random(seed))
+        rows = price_rows(shapes, stocks, GAP)
+        decided = decide_cheaper(shapes, stocks, GAP, 20.0, rows, work=20.0, work_each=1.0)
+        assert decided.numbers is not None
+        units = units_of(stocks, decided.numbers)
+        layout = settle(decided.placements, units, complete=True, cut=False)
+        assert verify(layout, shapes, stocks, GAP) == ()
+        price = sum(n * s.price for n, s in zip(decided.numbers, stocks, strict=True))
+        assert sum(unit.bought for unit in layout.units) >= 2
+        assert decided.least == pytest.approx(price)
+        cheaper = cheaper_purchases(stocks, price, rows)
+        assert {numbers for _, numbers in cheaper} <= decided.never
+        for _, numbers in cheaper[-4:]:
+            assert not nest_into(shapes, units_of(stocks, numbers), GAP, effort=2).complete
+
+
+def test_wide_beams_fill_rooms_of_different_widths():
+    """Four strips of each width fill two rooms, the wide one in two lanes [derived]."""
+    boxes = [lanes.Box(0, 10, 4, False), lanes.Box(1, 10, 6, False)]
+    rooms = [lanes.Room(20, 6), lanes.Room(20, 10), lanes.Room(20, 8)]
+    puts = wide_beam.lay_all(boxes, [6, 4], rooms, 1, wide_beam.Taste(200, 4, 8))
+    assert puts is not None
+    assert sorted(b for *_, b in puts) == [0] * 6 + [1] * 4
+    taken = set()
+    for room, x, y, b in puts:
+        assert x + boxes[b].length <= rooms[room].length
+        assert y + boxes[b].width <= rooms[room].width
+        cells = {(room, x + i, y + j) for i in range(10) for j in range(boxes[b].width)}
+        assert not cells & taken
+        taken |= cells
+    assert wide_beam.lay_all(boxes, [6, 5], rooms, 1, wide_beam.Taste(200, 4, 8)) is None
+
+
+def test_nothing_is_claimed_once_somebody_asks_to_end():
+    rows = price_rows(TWELVE, STOCKS, GAP)
+    ended = Until(asked=lambda: True)
+    decided = decide_cheaper(TWELVE, STOCKS, GAP, 60.0, rows, work=20.0, work_each=1.0, until=ended)
+    assert decided.never == frozenset()
+    assert decided.numbers is None
+    assert decided.least == pytest.approx(cheaper_purchases(STOCKS, 60.0, rows)[0][0])
