@@ -31,7 +31,7 @@ MOST_PURCHASES = 4000
 
 LANES_WORK = 0.0015
 """Counted for each blank where prices of lanes are asked about a purchase."""
-FRONTS_WORK = 2e-6
+FRONTS_WORK = 3e-6
 """Counted for each front in each round of a beam."""
 LANES_SHARE = 0.4
 """Most of the work for prices of lanes."""
@@ -39,8 +39,10 @@ TURN = 1 / 3
 """Share of the work that is left for proofs, and then for layouts, before the next turn."""
 LONGER = 2.0
 """So many times the work for each purchase in the next turn."""
-BEAMS = 2
+BEAMS = 1
 """Of each purchase in a turn."""
+SHUFFLED = 0.3
+"""Share of the beams that take the units in any order; the others begin with the narrow ones."""
 
 ONE_ROOM = (wide_beam.Taste(1000, 6, 16), wide_beam.Taste(1000, 6, 8))
 """Beams for one unit's share of the blanks."""
@@ -199,11 +201,13 @@ class _Job:
             for turn in range(BEAMS + 1):
                 if self.over() or self.work <= least:
                     return
-                if turn == 0 and self._fit(numbers, work_each / 2, hopeful=True):
+                if turn == 0 and self._fit(numbers, work_each, hopeful=True):
                     break
                 if numbers in self.never:
                     break
-                placements = self._beam(numbers, shuffled=turn == BEAMS) if turn else None
+                placements = (
+                    self._beam(numbers, shuffled=self.rng.random() < SHUFFLED) if turn else None
+                )
                 if placements is not None:
                     self.keep(numbers, placements)
                     break

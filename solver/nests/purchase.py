@@ -54,8 +54,9 @@ FINE_STEP, COARSE_STEP = 1.07, 1.25
 """How much more stock is tried where a nest failed; coarse where any purchase will do."""
 WORK_PER_EFFORT = 1 / 24
 """Of deciding purchases, for each step of effort: 2.5 at 60, some 10 s."""
-SOON, ONE = 0.8, 0.08
-"""Shares of the work for deciding before the search goes on, and for any one purchase at first."""
+SOON, ONE, ONE_AGAIN = 0.8, 0.08, 0.16
+"""Shares of the work: for deciding before the search goes on; for any one purchase at first, and
+when they are decided again."""
 
 
 @dataclass(eq=False)
@@ -179,6 +180,7 @@ def _decide(search: _Search, work: float) -> None:
     """Decide all cheaper purchases as far as the work goes, and keep the first that nests."""
     if search.late() or search.price <= 0 or not can_decide(search.shapes, search.stocks):
         return
+    again = search.least > 0.0
     decided = decide_cheaper(
         search.shapes,
         search.stocks,
@@ -186,9 +188,9 @@ def _decide(search: _Search, work: float) -> None:
         search.price,
         search.rows,
         work=work,
-        work_each=ONE * work,
+        work_each=(ONE_AGAIN if again else ONE) * work,
         known=search.never,
-        again=search.least > 0.0,
+        again=again,
         seed=search.seed + search.nests,
         until=search.until,
     )
