@@ -23,7 +23,7 @@ from solver.nests import lanes, wide_beam
 from solver.nests.price_rows import Rows
 from solver.nests.shapes import Placement, Shape, Stock, usable_region
 
-MOST_BLANKS = 120
+MOST_BLANKS = 60
 """More are too many to decide anything about."""
 
 MOST_PURCHASES = 4000
