@@ -26,6 +26,9 @@ LAST_TRUST_MM = 1.0
 POLISH_MM = (0.5, 0.2, 0.05, 0.05)
 """Trust of the last rounds, which mend what the linear turns broke."""
 
+MENDING_MM = (3.0, 2.0, 1.0, 0.5, 0.3, 0.2, 0.1, 0.05)
+"""Trust of the steps that make a layout right whose blanks overlap a little."""
+
 MOST_BROKEN_MM = 0.5
 """A round that breaks the gap by more than this is taken back and its trust halved."""
 
@@ -96,6 +99,36 @@ def compact(
         if planned is not None and broken <= 0.0:
             break
     return best
+
+
+def mend(
+    placements: Sequence[Placement],
+    shapes: Sequence[Shape],
+    frame: Frame,
+    gap_mm: float,
+    until: Until = FOREVER,
+) -> list[Placement] | None:
+    """Placements a little apart or moved, so that the gap is kept and all lie in the frame.
+
+    For layouts whose blanks overlap by a few millimetres at most; how far they reach is kept low.
+    None where so many small steps do not make the layout right.
+    """
+    if not placements:
+        return []
+    free = np.array([not s.square for s in shapes])
+    at = list(placements)
+    state = _state(shapes, at)
+    for trust in MENDING_MM:
+        if _broken(state, frame, gap_mm) <= 0.0:
+            return at
+        if until.over():
+            return None
+        moved = _step(state, free, frame, gap_mm, trust)
+        if moved is not None:
+            shift, turn, centres = moved
+            at = [_moved(p, shift[k], float(turn[k]), centres[k]) for k, p in enumerate(at)]
+            state = _state(shapes, at)
+    return at if _broken(state, frame, gap_mm) <= 0.0 else None
 
 
 @dataclass(frozen=True)
@@ -263,7 +296,7 @@ def _near(
     """Corners within reach of another blank.
 
     Returns corner index, the other blank, unit normal from it to the corner, its nearest point and
-    the distance.
+    the distance, negative for corners inside.
     """
     close = state.apart <= reach
     ones = np.concatenate((state.first[close], state.second[close]))
@@ -290,5 +323,11 @@ def _near(
     gap = corner - foot
     distance = np.hypot(gap[:, 0], gap[:, 1])
     solid = distance > 1e-9
-    normal = gap[solid] / distance[solid][:, None]
-    return which[solid], other[solid], normal, foot[solid], distance[solid]
+    which, other, foot, distance = which[solid], other[solid], foot[solid], distance[solid]
+    normal = gap[solid] / distance[:, None]
+    if len(state.apart) and state.apart.min() <= 0.0:  # a corner inside is to come out
+        at = corner[solid]
+        sunk = shapely.contains_xy(state.polygons[other], at[:, 0], at[:, 1])
+        distance = np.where(sunk, -distance, distance)
+        normal = np.where(sunk[:, None], -normal, normal)
+    return which, other, normal, foot, distance

@@ -2,7 +2,9 @@
 
 Straight blanks alone go into lanes; curved ones, offcut outlines and mixed jobs onto bitmaps; in a
 mixed job the straight blanks that found no place between the curved ones may also follow in lanes
-behind them. Every layout is measured before it is handed out.
+behind them. What still finds no place is laid over other blanks, and all are eased apart; on offcut
+outlines neighbours are taken out and laid again instead. Every layout is measured before it is
+handed out.
 """
 
 import random
@@ -16,8 +18,8 @@ from solver.data.until import FOREVER, Until
 from solver.nests import fill, lanes, patterns
 from solver.nests.alone import lies_alone
 from solver.nests.boards import make_board
+from solver.nests.easing_in import ease_in
 from solver.nests.lane_order import anneal
-from solver.nests.pressing import press
 from solver.nests.rows import in_rows
 from solver.nests.shapes import (
     Layout,
@@ -40,6 +42,9 @@ STEPS_PER_EFFORT = 50
 
 EFFORT_PER_ORDER = 8
 """Steps of effort for each order of the blanks that is tried besides."""
+
+HOPS_PER_EFFORT = 8
+"""Steps of hopping at the most for each step of effort."""
 
 HOPELESS_SHARE = 0.15
 """Where plain layouts leave out more than this share of the area, no search will mend it."""
@@ -178,9 +183,11 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
     total = sum(piece.area_mm2 for piece in pieces)
     if task.quick or (missing > 3 and filling.left_out_mm2() > HOPELESS_SHARE * total):
         return
-    if rectangular:
-        pressed, cut = press(filling, task.gap_mm, rng, 1 + task.effort // 4, task.until)
-        yield pressed, cut
+    if rectangular and not all_straight:
+        eased = ease_in(filling, task.gap_mm, rng, HOPS_PER_EFFORT * task.effort, task.until)
+        if eased is not None or task.late():
+            yield eased or [], task.late()
+        return
     cut = fill.improve(filling, rng, task.effort, task.until)
     yield fill.placements_of(filling), cut
 

@@ -1,36 +1,36 @@
 """The shortest stretch of one roll on which blanks nest.
 
-Greedy layouts in several orders, the best few pushed together; then cycles of ruin and return: a
-few neighbours are taken out, laid again on a bitmap of what is left free, and all is pushed
-together; what reaches less far stands, with a little patience. Straight blanks alone go by lanes
-instead.
+Greedy layouts in several orders; the best few are squeezed: the roll is cut shorter, what overlaps
+is eased apart, again and again.  The shortest goes on: the roll is cut a little shorter, and blanks
+hop and trade places until they lie apart once more.  In the end linear programmes mend what the
+sampled outlines missed and push all together.  Straight blanks alone go by lanes instead.
 """
 
 import math
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from operator import itemgetter
 
 import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
-from solver.nests import fill, lanes, wide_beam
-from solver.nests.boards import Board, covered_cells, make_board
-from solver.nests.compaction import Frame, compact
+from solver.nests import easing, fill, lanes, wide_beam
+from solver.nests.boards import make_board
+from solver.nests.compaction import Frame, compact, mend
+from solver.nests.hopping import Hopped, hop, ways_of
 from solver.nests.nest_into import Task, curved_then_lanes, settle
-from solver.nests.poses import Grid, grown_ring
+from solver.nests.poses import Grid
 from solver.nests.shapes import (
     Layout,
     Placement,
-    Points,
     Shape,
     Stock,
     check_gap,
     check_shapes,
     check_stocks,
     placed_points,
-    turned_points,
     usable_region,
 )
 from solver.nests.verify import verify
@@ -40,32 +40,33 @@ BEAM_WIDTHS = (1000, 2000)
 AGAIN = 0.4
 """Share of the beams that set out from the beginning of the best layout."""
 
-COARSE_MM, FINE_MM = 12.7, 6.35
-"""Cells along the stock."""
-STARTS, LINED, PUSHED = 24, 3, 4
-"""Greedy layouts to begin with; of them tried with lanes behind, and pushed together."""
-START_SHARE = 0.35
+ACROSS, ALONG = 128, 32
+"""Cells in the width of the stock, and along it over that length: coarse, since all is squeezed
+afterwards, but how many blanks lie abreast must come out right."""
+LAID, SQUEEZED = 2000, 400
+"""Blanks laid in all for greedy layouts to begin with, and in those of them that are squeezed."""
+LINED, REFINED = 3, 2
+"""First layouts tried with lanes behind, and squeezed ones squeezed by ever smaller cuts."""
+MOST_POSES = 24
+"""Looked at for each blank of a greedy layout."""
+START_SHARE = 0.25
 """Of the time that is left, where a clock counts, for the first layouts."""
+FIRST_CUT, LAST_CUT = 0.02, 0.004
+"""Shares of the length by which a layout is squeezed at first and at last."""
+CUT, LEAST_CUT = 0.01, 0.002
+"""Shares of the length cut off before blanks hop."""
+HOPS = 120
+"""Steps of hopping before less is cut off."""
+MORE = 1.5
+"""Times as much is cut off again where that went well."""
 
-MOST_KNOWN = 3000
-"""Cells of laid blanks remembered."""
 
-PATIENCE = 0.004
-"""Share of the length by which a cycle may be worse and still stand, at first."""
-
-
-@dataclass(eq=False)
+@dataclass(frozen=True)
 class _Strip:
-    pieces: list[fill.Piece]
-    board: Board
+    pieces: Sequence[fill.Piece]
     gap_mm: float
-    rng: random.Random
-    until: Until
     frame: Frame
-    known: dict[tuple[int, Placement], int] = field(default_factory=dict)
-
-    def late(self) -> bool:
-        return self.until.over()
+    until: Until
 
     def reach(self, at: Sequence[Placement]) -> float:
         return max(
@@ -85,7 +86,8 @@ def shortest(
     """Layout on one unit of rectangular stock, and how much of its length it uses.
 
     The stock must be long enough for a plain greedy layout: raises ValueError when it is not.
-    `effort` counts cycles; equal calls that nothing ends early give equal layouts.
+    `effort` counts layouts of straight blanks, or steps of hopping; equal calls that nothing ends
+    early give equal layouts.
     """
     check_shapes(shapes)
     check_stocks([stock])
@@ -94,7 +96,7 @@ def shortest(
     if all(lanes.is_box(shape) for shape in shapes):
         placements = _straight(shapes, stock, gap_mm, rng, effort, until)
     else:
-        placements = _free(shapes, stock, gap_mm, rng, effort, until)
+        placements = _free(shapes, stock, gap_mm, seed, effort, until)
     cut = until.over()
     layout = settle(placements, [stock], complete=True, cut=cut)
     faults = verify(layout, shapes, [replace(stock, for_sale=None)], gap_mm)
@@ -151,23 +153,24 @@ def _free(
     shapes: Sequence[Shape],
     stock: Stock,
     gap_mm: float,
-    rng: random.Random,
+    seed: int,
     effort: int,
     until: Until,
 ) -> list[Placement]:
+    rng = random.Random(seed)
     area = sum(s.quantity * shapely.Polygon(s.outline_mm).area for s in shapes)
     low_x, low_y, high_x, high_y = shapely.bounds(usable_region(stock)).tolist()
     frame = Frame(low_x, low_y, high_x, high_y)
     enough = min(stock.length_mm, 2.6 * area / (high_y - low_y) + 2500.0)
     short = replace(stock, length_mm=enough)
-    grid = fill.choose_grid([(short.length_mm, short.width_mm)], gap_mm)
-    grid = Grid(COARSE_MM if effort == 0 else FINE_MM, grid.dy_mm)
+    wide = short.width_mm + gap_mm
+    grid = Grid(wide / ALONG, wide / ACROSS)
     board = make_board(short, gap_mm, grid)
     pieces = fill.make_pieces(shapes, gap_mm, grid, [board])
-    strip = _Strip(pieces, board, gap_mm, rng, until, frame)
+    strip = _Strip(pieces, gap_mm, frame, until)
     starts: list[list[Placement]] = []
     soon = until.left()
-    for k in range(1 if effort == 0 else STARTS):
+    for k in range(1 if effort == 0 else math.ceil(LAID / len(pieces))):
         left = until.left()
         if starts and soon is not None and left is not None and left < soon * (1 - START_SHARE):
             break
@@ -176,21 +179,79 @@ def _free(
         if filling.complete():
             starts.append(fill.placements_of(filling))
         if k < LINED:
-            lined = _behind_lanes(strip, filling, shapes, short)
+            lined = _behind_lanes(strip, filling, shapes, short, rng)
             starts += [] if lined is None else [lined]
     if not starts:
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
     starts.sort(key=strip.reach)
-    best: list[Placement] = []
-    for placements in starts[: 1 if effort == 0 else PUSHED]:
-        for _ in range(1 if effort == 0 else 2):
-            pushed = compact(placements, [p.shape for p in pieces], frame, gap_mm, until=until)
-            if pushed is None:
+    best = starts[0]
+    if effort > 0:
+        for eased in _eased(
+            strip, starts[: math.ceil(SQUEEZED / len(pieces))], effort, np.random.default_rng(seed)
+        ):
+            mended = mend(eased, [p.shape for p in pieces], frame, gap_mm)
+            if mended is not None:
+                if strip.reach(mended) < strip.reach(best):
+                    best = mended
                 break
-            placements = pushed[0]
-        if not best or strip.reach(placements) < strip.reach(best):
-            best = placements
-    return _cycles(strip, best, effort)
+    for _ in range(1 if effort == 0 else 2):
+        pushed = compact(best, [p.shape for p in pieces], frame, gap_mm, until=until)
+        if pushed is None:
+            break
+        best = pushed[0]
+    return best
+
+
+def _eased(
+    strip: _Strip, starts: Sequence[list[Placement]], effort: int, rng: np.random.Generator
+) -> list[list[Placement]]:
+    """Ever shorter layouts, the shortest first; corners may be nearer than the gap by a little."""
+    frame = strip.frame
+    bed = easing.make_bed([p.shape for p in strip.pieces], strip.gap_mm)
+    rooms, shift = easing.rooms_of([(frame.low_x, frame.low_y, frame.high_x, frame.high_y)])
+    ways = ways_of(strip.pieces)
+
+    def laid(spots: easing.Spots, length: float, to: float, steps: int) -> Hopped:
+        """Search on a roll of another length, blanks shifted to match."""
+        other = rooms.copy()
+        other[0, 2] = to
+        shifted = replace(spots, x_mm=spots.x_mm * (to / length))
+        return hop(bed, shifted, other, ways, steps, rng, strip.until)
+
+    def squeezed(
+        length: float, spots: easing.Spots, share: float, least: float
+    ) -> tuple[float, easing.Spots]:
+        """Cut off share by share as long as blanks ease apart, then smaller ones."""
+        while share >= least and not strip.until.over():
+            eased = laid(spots, length, length * (1 - share), 0)
+            if eased.clear:
+                spots, length = eased.spots, length * (1 - share)
+            else:
+                share /= 2
+        return length, spots
+
+    found: list[tuple[float, easing.Spots]] = []
+    for start in starts:
+        spots = easing.spots_of(bed, start, shift)
+        found.append(squeezed(strip.reach(start) - frame.low_x, spots, FIRST_CUT, FIRST_CUT))
+    found.sort(key=itemgetter(0))
+    found[:REFINED] = [squeezed(*one, FIRST_CUT / 2, LAST_CUT) for one in found[:REFINED]]
+    found.sort(key=itemgetter(0))
+    share = CUT
+    while effort > 0 and not strip.until.over():
+        length, spots = found[0]
+        shorter = length * (1 - share)
+        hopped = laid(spots, length, shorter, min(effort, HOPS))
+        effort -= max(1, hopped.steps)
+        if not hopped.clear:  # what is nearly clear may lie clear a little farther out
+            share = max(LEAST_CUT, share / 2)
+            shorter, before = length * (1 - share), shorter
+            if shorter > before:
+                hopped = laid(hopped.spots, before, shorter, 0)
+        if hopped.clear:
+            found.insert(0, (shorter, hopped.spots))
+            share = min(CUT, share * MORE)
+    return [easing.placements_of(bed, spots, shift) for _, spots in found]
 
 
 def _fill(filling: fill.Filling, rng: random.Random, *, plain: bool) -> None:
@@ -199,11 +260,15 @@ def _fill(filling: fill.Filling, rng: random.Random, *, plain: bool) -> None:
     shake = 0.0 if plain else rng.choice((0.05, 0.1, 0.3))
     order = fill.shaken_order(filling.pieces, power, shake, rng)
     filling.laid = [None] * len(filling.pieces)
-    fill.lay(filling, order, rng, rng.choice((1.0, 0.8, 0.6, 0.3)), 64, [0])
+    fill.lay(filling, order, rng, rng.choice((1.0, 0.8, 0.6, 0.3)), MOST_POSES, [0])
 
 
 def _behind_lanes(
-    strip: _Strip, filling: fill.Filling, shapes: Sequence[Shape], stock: Stock
+    strip: _Strip,
+    filling: fill.Filling,
+    shapes: Sequence[Shape],
+    stock: Stock,
+    rng: random.Random,
 ) -> list[Placement] | None:
     """Shortest layout with straight blanks in lanes behind the curved ones, in order of pieces."""
     straight = [shape for shape in shapes if lanes.is_box(shape)]
@@ -213,7 +278,7 @@ def _behind_lanes(
     best: list[Placement] | None = None
     best_reach = math.inf
     for short_mm in (0.0, 610.0, 1e9):
-        for placements, _ in curved_then_lanes(filling, straight, task, strip.rng, short_mm):
+        for placements, _ in curved_then_lanes(filling, straight, task, rng, short_mm):
             if len(placements) < len(strip.pieces):
                 continue
             waiting: dict[str, list[Placement]] = {}
@@ -224,74 +289,3 @@ def _behind_lanes(
             if reach < best_reach:
                 best, best_reach = lined, reach
     return best
-
-
-def _cycles(strip: _Strip, start: list[Placement], effort: int) -> list[Placement]:
-    current, current_reach = start, strip.reach(start)
-    best, best_reach = current, current_reach
-    shapes = [p.shape for p in strip.pieces]
-    rings = [grown_ring(shape, strip.gap_mm) for shape in shapes]
-    for cycle in range(effort):
-        if strip.late():
-            break
-        if len(strip.known) > MOST_KNOWN:
-            strip.known.clear()
-        tried = _ruin_and_return(strip, rings, current, current_reach)
-        if tried is None:
-            continue
-        pushed = compact(tried, shapes, strip.frame, strip.gap_mm, 5, strip.until)
-        if pushed is not None:
-            tried = pushed[0]
-        reach = strip.reach(tried)
-        patience = PATIENCE * (1 - cycle / effort) * strip.rng.random()
-        if reach <= current_reach * (1 + patience):
-            current, current_reach = tried, reach
-            if reach < best_reach:
-                best, best_reach = tried, reach
-    pushed = compact(best, shapes, strip.frame, strip.gap_mm, 12, strip.until)
-    return pushed[0] if pushed is not None else best
-
-
-def _ruin_and_return(
-    strip: _Strip, rings: Sequence[Points], at: Sequence[Placement], reach: float
-) -> list[Placement] | None:
-    """Layout with a few neighbours laid anew within its reach; None if they find no place."""
-    rng, board = strip.rng, strip.board
-    points = [placed_points(p.shape, q) for p, q in zip(strip.pieces, at, strict=True)]
-    middles = np.array([(r.min(axis=0) + r.max(axis=0)) / 2 for r in points])
-    if rng.random() < 0.3:  # the ones that reach farthest
-        k = int(np.argmax([r[:, 0].max() for r in points]))
-        centre = middles[k]
-    else:
-        centre = np.array((rng.uniform(0, reach), rng.uniform(0, strip.frame.high_y)))
-    near = np.argsort(np.hypot(*(middles - centre).T), kind="stable").tolist()
-    taken = near[: rng.randint(2, 6)]
-    if rng.random() < 0.3:
-        other = rng.randrange(len(points))
-        if other not in taken:
-            taken.append(other)
-    out = set(taken)
-    cells = 0
-    for i, q in enumerate(at):
-        if i not in out:
-            mine = strip.known.get((i, q))
-            if mine is None:
-                ring = turned_points(tuple(map(tuple, rings[i].tolist())), q.turn_deg, q.flipped)
-                mine = covered_cells(board, ring + np.array((q.x_mm, q.y_mm)))
-                strip.known[(i, q)] = mine
-            cells |= mine
-    end = int((reach - strip.frame.low_x + strip.gap_mm) / board.grid.dx_mm)
-    free = board.empty & ~cells & ((1 << (end * board.stride)) - 1)
-    order = sorted(taken, key=lambda i: -strip.pieces[i].area_mm2 * rng.uniform(0.5, 1.0))
-    result = list(at)
-    for i in order:
-        piece = strip.pieces[i]
-        ways = piece.poses if len(piece.poses) <= 24 else rng.sample(piece.poses, 24)
-        board.set_bits(free)
-        found = fill.best_place(board, ways, rng.choice((0.3, 0.7, 1.0)), rng.random() < 0.5)
-        if found is None:
-            return None
-        pose, column, row = found
-        free &= ~board.mask(pose, column, row)
-        result[i] = board.placement(piece.shape.id, pose, column, row)
-    return result
