@@ -23,7 +23,7 @@ Ints = npt.NDArray[np.int64]
 
 CELLS_PER_WIDTH = 8.0
 FINEST_MM, COARSEST_MM = 0.5, 10.0
-MOST_NODES = 100_000
+MOST_NODES = 40_000
 """Of one grid: larger blanks get larger cells."""
 SPACING_MM = 32.0
 """Between points sampled along an outline; its corners are added."""
@@ -151,7 +151,7 @@ def depths_of(shapes: Sequence[Shape], gap_mm: float) -> Depths:
     )
 
 
-@lru_cache(maxsize=1000)
+@lru_cache(maxsize=300)
 def _body(outline_mm: Ring, gap_mm: float) -> Body:
     turn_deg, _, wide = long_axis(Shape("", outline_mm, square=False, may_flip=False))
     axis = math.radians(turn_deg)

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
+from solver.data.until import FOREVER, Until
 from solver.nests.depths import AHEAD_MM, Depths, Ints, Pages, depths_of
 from solver.nests.shapes import Placement, Points, Shape
 
@@ -26,6 +27,8 @@ SPARE_MM = 0.15
 """Asked beyond the gap, since corners lie between samples."""
 WALL_COUNTS = 2.0
 """What lies outside its room strains so many times as much as what lies in another blank."""
+MOST_BLANKS = 400
+"""More are not eased: pairs of them are listed."""
 APART_MM = 1000.0
 """Between rooms that lie one behind the other in one plane."""
 
@@ -147,7 +150,12 @@ def strain_of(bed: Bed, spots: Spots, rooms: Rooms) -> Strain:
 
 
 def settle(
-    bed: Bed, spots: Spots, rooms: Rooms, steps: int, moving: Mask | None = None
+    bed: Bed,
+    spots: Spots,
+    rooms: Rooms,
+    steps: int,
+    moving: Mask | None = None,
+    until: Until = FOREVER,
 ) -> tuple[Spots, float]:
     """Ease blanks (those moving, else all) so many steps; return where they lie and their strain.
 
@@ -170,9 +178,13 @@ def settle(
             known[0] = (here, meets)
         return _slope(bed, here, meets, moving)
 
+    def watch(_: Points) -> None:
+        if until.over():
+            raise StopIteration
+
     start = np.concatenate((spots.x_mm, spots.y_mm, spots.turn_rad * radius))
     options = {"maxiter": steps, "ftol": 1e-5, "gtol": 1e-3}
-    found = minimize(slope, start, jac=True, method="L-BFGS-B", options=options)
+    found = minimize(slope, start, jac=True, method="L-BFGS-B", callback=watch, options=options)
     x, y, arc = np.asarray(found.x).reshape(3, -1)
     return replace(spots, x_mm=x, y_mm=y, turn_rad=arc / radius), float(found.fun)
 

@@ -45,8 +45,8 @@ PARTNERS, LIKE = 4, 0.15
 """Blanks looked at for a trade; they are drawn from those most alike in area (geometric law)."""
 AROUND_MM = 60.0
 """Blanks so near to those that moved are eased first."""
-SOON, FULLY = 30, 60
-"""Steps of easing what is around, and everything."""
+AT_FIRST, SOON, FULLY = 150, 30, 60
+"""Steps of easing before any hop, of easing what is around, and everything."""
 PROMISING = 2.0
 """Times the strain that may stand, to go on after easing what is around."""
 WORSE = 0.4
@@ -114,7 +114,7 @@ def hop(
     until: Until = FOREVER,
 ) -> Hopped:
     """Ease blanks apart and go on hopping until they lie clear or so many steps are used up."""
-    spots, _ = settle(bed, spots, rooms, 150)
+    spots, _ = settle(bed, spots, rooms, AT_FIRST, until=until)
     strain = strain_of(bed, spots, rooms)
     area = np.array([body.area_mm2 for body in bed.depths.bodies])
     # blanks most alike in area come first, itself left out
@@ -135,10 +135,10 @@ def hop(
         limit = strain.total * (1 + WORSE * rng.random())
         still = float(strain.between[np.ix_(~around, ~around)].sum())
         still += float(np.trace(strain.between[np.ix_(~around, ~around)]))
-        tried, near = settle(bed, tried, rooms, SOON, around)
+        tried, near = settle(bed, tried, rooms, SOON, around, until)
         total = near + still / 2
         if limit < total <= PROMISING * limit:
-            tried, total = settle(bed, tried, rooms, FULLY)
+            tried, total = settle(bed, tried, rooms, FULLY, until=until)
         if total <= limit:
             spots, strain = tried, strain_of(bed, tried, rooms)
     return Hopped(spots, strain, done)

@@ -18,6 +18,7 @@ from solver.data.until import FOREVER, Until
 from solver.nests import fill, lanes, patterns
 from solver.nests.alone import lies_alone
 from solver.nests.boards import make_board
+from solver.nests.easing import MOST_BLANKS
 from solver.nests.easing_in import ease_in
 from solver.nests.lane_order import anneal
 from solver.nests.rows import in_rows
@@ -183,7 +184,7 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
     total = sum(piece.area_mm2 for piece in pieces)
     if task.quick or (missing > 3 and filling.left_out_mm2() > HOPELESS_SHARE * total):
         return
-    if rectangular and not all_straight:
+    if rectangular and not all_straight and len(pieces) <= MOST_BLANKS:
         eased = ease_in(filling, task.gap_mm, rng, HOPS_PER_EFFORT * task.effort, task.until)
         if eased is not None or task.late():
             yield eased or [], task.late()

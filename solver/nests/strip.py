@@ -43,6 +43,8 @@ AGAIN = 0.4
 ACROSS, ALONG = 128, 32
 """Cells in the width of the stock, and along it over that length: coarse, since all is squeezed
 afterwards, but how many blanks lie abreast must come out right."""
+FINE_MM = 6.35
+"""Cells along the stock where some blanks are straight."""
 LAID, SQUEEZED = 2000, 400
 """Blanks laid in all for greedy layouts to begin with, and in those of them that are squeezed."""
 LINED, REFINED = 3, 2
@@ -165,6 +167,8 @@ def _free(
     short = replace(stock, length_mm=enough)
     wide = short.width_mm + gap_mm
     grid = Grid(wide / ALONG, wide / ACROSS)
+    if any(lanes.is_box(shape) for shape in shapes):  # whose widths count to the cell
+        grid = Grid(FINE_MM, fill.choose_grid([(short.length_mm, short.width_mm)], gap_mm).dy_mm)
     board = make_board(short, gap_mm, grid)
     pieces = fill.make_pieces(shapes, gap_mm, grid, [board])
     strip = _Strip(pieces, gap_mm, frame, until)
@@ -185,7 +189,7 @@ def _free(
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
     starts.sort(key=strip.reach)
     best = starts[0]
-    if effort > 0:
+    if effort > 0 and len(pieces) <= easing.MOST_BLANKS:
         for eased in _eased(
             strip, starts[: math.ceil(SQUEEZED / len(pieces))], effort, np.random.default_rng(seed)
         ):
