@@ -26,7 +26,7 @@ LAST_TRUST_MM = 1.0
 POLISH_MM = (0.5, 0.2, 0.05, 0.05)
 """Trust of the last rounds, which mend what the linear turns broke."""
 
-MENDING_MM = (3.0, 2.0, 1.0, 0.5, 0.3, 0.2, 0.1, 0.05)
+MENDING_MM = (6.0, 3.0, 2.0, 1.0, 0.5, 0.3, 0.2, 0.1, 0.05)
 """Trust of the steps that make a layout right whose blanks overlap a little."""
 
 MOST_BROKEN_MM = 0.5

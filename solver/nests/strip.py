@@ -47,6 +47,8 @@ FINE_MM = 6.35
 """Cells along the stock where some blanks are straight."""
 LAID, SQUEEZED = 2000, 400
 """Blanks laid in all for greedy layouts to begin with, and in those of them that are squeezed."""
+MOST_LAID, MOST_SQUEEZED = 80, 16
+"""Such layouts of few blanks."""
 LINED, REFINED = 3, 2
 """First layouts tried with lanes behind, and squeezed ones squeezed by ever smaller cuts."""
 MOST_POSES = 24
@@ -174,7 +176,8 @@ def _free(
     strip = _Strip(pieces, gap_mm, frame, until)
     starts: list[list[Placement]] = []
     soon = until.left()
-    for k in range(1 if effort == 0 else math.ceil(LAID / len(pieces))):
+    number = 1 if effort == 0 else min(MOST_LAID, math.ceil(LAID / len(pieces)))
+    for k in range(number):
         left = until.left()
         if starts and soon is not None and left is not None and left < soon * (1 - START_SHARE):
             break
@@ -190,9 +193,8 @@ def _free(
     starts.sort(key=strip.reach)
     best = starts[0]
     if effort > 0 and len(pieces) <= easing.MOST_BLANKS:
-        for eased in _eased(
-            strip, starts[: math.ceil(SQUEEZED / len(pieces))], effort, np.random.default_rng(seed)
-        ):
+        few = starts[: min(MOST_SQUEEZED, math.ceil(SQUEEZED / len(pieces)))]
+        for eased in _eased(strip, few, effort, np.random.default_rng(seed)):
             mended = mend(eased, [p.shape for p in pieces], frame, gap_mm)
             if mended is not None:
                 if strip.reach(mended) < strip.reach(best):
