@@ -86,7 +86,7 @@ def nest_into(
 
     `units` names each unit once: the same Stock twice is two units of it, of which the first
     `on_hand` come from the shelf. Units without blanks are left out of the layout. `effort` counts
-    steps of ruin and return, so that equal calls give equal layouts; with 0 the search gives up at
+    steps of the search, so that equal calls give equal layouts; with 0 the search gives up at
     the first blank without a place, and an incomplete layout may be empty. No search follows where
     plain layouts leave out far too much. `until` may end the search early, and the layout says so.
 

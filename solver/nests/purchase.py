@@ -146,7 +146,7 @@ def purchase(
     """Cheapest purchase found, with its layout; `layout.complete` is False when none was found.
 
     `start` (numbers to buy by stock id) is tried first. With `effort` 0 the first purchase that
-    nests is returned; otherwise effort counts steps of ruin and return for each nest, and more
+    nests is returned; otherwise effort counts steps of the search for each nest, and more
     purchases are tried. `rows` saves computing price_rows again. Equal calls that `until` does
     not end early give equal answers.
 
