@@ -1,6 +1,6 @@
 """The demo, a teardrop camper shell 10 ft long: what any good plan of it must show.
 
-It is planned until there is a plan and some seconds have gone, so the machine decides which of the
+It is planned until there are a plan and a bound and some seconds have gone, so the machine decides which of the
 near-best plans is found; what is asserted holds for all of them.
 """
 
@@ -29,7 +29,7 @@ def demo():
         job,
         on_progress=seen.append,
         should_stop=lambda: (
-            time.monotonic() - began > SECONDS and any(p.best is not None for p in seen)
+            time.monotonic() - began > SECONDS and any(p.gap is not None for p in seen)
         ),
     )
     return job, plan
