@@ -1,7 +1,7 @@
 """The demo, a teardrop camper shell 10 ft long: what any good plan of it must show.
 
-It is planned until there are a plan and a bound and some seconds have gone, so the machine decides which of the
-near-best plans is found; what is asserted holds for all of them.
+It is planned until there are a plan and a bound and some seconds have gone, so the machine decides
+which of the near-best plans is found; what is asserted holds for all of them.
 """
 
 import time
