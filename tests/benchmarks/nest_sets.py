@@ -16,7 +16,7 @@ INCH = 25.4
 GAP_MM = INCH / 16
 
 
-def _sixteenths(value_in: float) -> float:
+def sixteenths(value_in: float) -> float:
     return round(value_in * 16) / 16 * INCH
 
 
@@ -58,7 +58,7 @@ def _least_width(ring: Ring) -> float:
 def arc_strip(rng: random.Random, id_: str, roll_mm: float) -> Shape:
     """Arc strip that fits a roll so wide; redrawn until it does."""
     while True:
-        width = _sixteenths(rng.uniform(3, 4))
+        width = sixteenths(rng.uniform(3, 4))
         radius = rng.uniform(12, 80) * INCH
         chord = rng.uniform(10, 60) * INCH
         if chord > 1.8 * radius:
@@ -80,7 +80,7 @@ def arc_strip(rng: random.Random, id_: str, roll_mm: float) -> Shape:
 def straight_set(seed: int) -> tuple[list[Shape], Stock]:
     rng = random.Random(f"straight {seed}")
     shapes = [
-        strip(f"s{i}", _sixteenths(rng.uniform(10, 96)), _sixteenths(rng.uniform(2.5, 4.5)))
+        strip(f"s{i}", sixteenths(rng.uniform(10, 96)), sixteenths(rng.uniform(2.5, 4.5)))
         for i in range(rng.randint(20, 120))
     ]
     return shapes, roll(24, shapes)
@@ -98,7 +98,7 @@ def mixed_set(seed: int) -> tuple[list[Shape], Stock]:
     width = rng.choice((14, 20, 24))
     shapes = [arc_strip(rng, f"c{i}", width * INCH) for i in range(rng.randint(10, 30))]
     shapes += [
-        strip(f"s{i}", _sixteenths(rng.uniform(10, 96)), _sixteenths(rng.uniform(2.5, 4.5)))
+        strip(f"s{i}", sixteenths(rng.uniform(10, 96)), sixteenths(rng.uniform(2.5, 4.5)))
         for i in range(rng.randint(20, 60))
     ]
     return shapes, roll(width, shapes)
