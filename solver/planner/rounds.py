@@ -32,7 +32,7 @@ from solver.planner.lane_cuts import LaneCuts
 from solver.planner.large_nester import LargeNester
 from solver.planner.master_of import Costs, capacity_mm2, master_problem_of, stock_order
 from solver.planner.nesting import Nester, SheetNest
-from solver.planner.options import StretchOption
+from solver.planner.options import PieceOption, StretchOption
 from solver.planner.run_lines import RunLine
 from solver.planner.sections_of import planned_sections
 from solver.planner.sheets import Sheet
@@ -524,13 +524,16 @@ def nest_choice(
         if count
     }
     chosen = [parts.options[i] for i in answer.options]
-    nests = []
-    for sheet in sorted({option.sheet for option in chosen}):
-        pieces = [p for option in chosen if option.sheet == sheet for p in option.pieces]
+    pieces_of: dict[int, list[PieceOption]] = {}
+    for option in chosen:
+        pieces_of.setdefault(option.sheet, []).extend(option.pieces)
+    nests: dict[int, SheetNest] = {}
+    # few blanks are soon laid: where time runs out, it does so over the many
+    for sheet, pieces in sorted(pieces_of.items(), key=lambda part: (len(part[1]), part[0])):
         mine = {parts.job.stock[i].id for i in parts.sheets[sheet].items}
         start = {stock: count for stock, count in hoped.items() if stock in mine}
-        nests.append(nester.nest(sheet, pieces, start, effort, limits.until))
-    return nests
+        nests[sheet] = nester.nest(sheet, pieces, start, effort, limits.until)
+    return [nests[sheet] for sheet in sorted(nests)]
 
 
 def body_of(
