@@ -12,7 +12,7 @@ from solver.planner import rounds
 def test_metals_of_few_blanks_come_first_and_nests_stay_in_order_of_metals(
     monkeypatch: Any,
 ) -> None:
-    """Metal 0 has five pieces, metal 1 one, metal 2 three: when time ends, it ends over the five."""
+    """Metal 0 has five pieces, metal 1 one, metal 2 three: time may end over the five."""
     monkeypatch.setattr(rounds, "stock_order", lambda _: [])
     nested: list[tuple[int, list[str]]] = []
 
