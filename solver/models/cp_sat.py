@@ -8,6 +8,8 @@ from contextlib import contextmanager
 
 from ortools.sat.python import cp_model
 
+from solver.data.until import FOREVER, Until
+
 STOP_POLL_SECONDS = 0.05
 
 
@@ -50,3 +52,15 @@ def watched(solver: cp_model.CpSolver, should_stop: Callable[[], bool] | None) -
     finally:
         ended.set()
         watcher.join()
+
+
+def decide(
+    solver: cp_model.CpSolver, model: cp_model.CpModel, until: Until
+) -> tuple[bool | None, float]:
+    """Whether a model without an objective has an answer, None if unknown, and the work spent."""
+    with watched(solver, None if until.asked is FOREVER.asked else until.asked):
+        status = solver.solve(model)
+    spent = float(solver.response_proto.deterministic_time)
+    if status == cp_model.INFEASIBLE:
+        return False, spent
+    return (True if status in (cp_model.OPTIMAL, cp_model.FEASIBLE) else None), spent

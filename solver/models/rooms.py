@@ -18,7 +18,7 @@ import numpy.typing as npt
 from ortools.sat.python import cp_model
 
 from solver.data.until import FOREVER, Until
-from solver.models.cp_sat import new_solver, watched
+from solver.models.cp_sat import decide, new_solver
 
 Longs = npt.NDArray[np.int64]
 Size = tuple[int, int]
@@ -94,13 +94,9 @@ def fit_rooms(
             model.add(_area(ways[room]) <= _area(ways[room - 1]))
     solver = new_solver(work=work, seconds=until.left(), seed=seed)
     solver.parameters.linearization_level = 1
-    with watched(solver, None if until.asked is FOREVER.asked else until.asked):
-        status = solver.solve(model)
-    spent = float(solver.response_proto.deterministic_time)
-    if status == cp_model.INFEASIBLE:
-        return Decision(False, work=spent)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return Decision(None, work=spent)
+    fits, spent = decide(solver, model, until)
+    if not fits:
+        return Decision(fits, work=spent)
     places: dict[int, Lies] = {}
     for room, here in enumerate(ways):
         for way in here:

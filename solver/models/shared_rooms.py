@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from ortools.sat.python import cp_model
 
 from solver.data.until import FOREVER, Until
-from solver.models.cp_sat import new_solver, watched
+from solver.models.cp_sat import decide, new_solver
 from solver.models.rooms import Decision, Lies, Size, Way, add_worths, fit_rooms
 
 LayOne = Callable[[Sequence[Size], Size], Sequence[Lies] | None]
@@ -294,13 +294,9 @@ class _Master:
             return Decision(False)
         solver = new_solver(work=work, seconds=until.left(), seed=seed)
         solver.parameters.linearization_level = 0 if self.hopeful else 1
-        with watched(solver, None if until.asked is FOREVER.asked else until.asked):
-            status = solver.solve(self.model)
-        spent = float(solver.response_proto.deterministic_time)
-        if status == cp_model.INFEASIBLE:
-            return Decision(False, work=spent)
-        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return Decision(None, work=spent)
+        fits, spent = decide(solver, self.model, until)
+        if not fits:
+            return Decision(fits, work=spent)
         places: dict[int, Lies] = {}
         self.model.clear_hints()  # type: ignore[no-untyped-call]
         for room, here in enumerate(self.ways):

@@ -80,13 +80,11 @@ def compact(
         if planned is None and trust < LAST_TRUST_MM:
             continue
         size = trust if planned is None else planned
-        moved = _step(state, free, frame, gap_mm, size)
-        if moved is None:
+        stepped = _stepped(at, shapes, state, free, frame, gap_mm, size)
+        if stepped is None:
             trust /= 2
             continue
-        shift, turn, centres = moved
-        tried_at = [_moved(p, shift[k], float(turn[k]), centres[k]) for k, p in enumerate(at)]
-        tried = _state(shapes, tried_at)
+        tried_at, tried = stepped
         broken = _broken(tried, frame, gap_mm)
         if broken > MOST_BROKEN_MM:
             trust /= 2
@@ -123,11 +121,9 @@ def mend(
             return at
         if until.over():
             return None
-        moved = _step(state, free, frame, gap_mm, trust)
-        if moved is not None:
-            shift, turn, centres = moved
-            at = [_moved(p, shift[k], float(turn[k]), centres[k]) for k, p in enumerate(at)]
-            state = _state(shapes, at)
+        stepped = _stepped(at, shapes, state, free, frame, gap_mm, trust)
+        if stepped is not None:
+            at, state = stepped
     return at if _broken(state, frame, gap_mm) <= 0.0 else None
 
 
@@ -193,6 +189,24 @@ def _moved(p: Placement, shift: Points, turn_rad: float, centre: Points) -> Plac
         (p.turn_deg + math.degrees(turn_rad)) % 360.0 if turn_rad else p.turn_deg,
         p.flipped,
     )
+
+
+def _stepped(
+    at: Sequence[Placement],
+    shapes: Sequence[Shape],
+    state: _State,
+    free: npt.NDArray[np.bool_],
+    frame: Frame,
+    gap_mm: float,
+    trust: float,
+) -> tuple[list[Placement], _State] | None:
+    """Placements after one round and their state, None if its programme failed."""
+    moved = _step(state, free, frame, gap_mm, trust)
+    if moved is None:
+        return None
+    shift, turn, centres = moved
+    after = [_moved(p, shift[k], float(turn[k]), centres[k]) for k, p in enumerate(at)]
+    return after, _state(shapes, after)
 
 
 def _step(

@@ -14,7 +14,7 @@ import shapely
 
 from solver.data.until import FOREVER, Until
 from solver.nests.compaction import Frame, mend
-from solver.nests.easing import MOST_BLANKS, make_bed, placements_of, rooms_of, spots_of
+from solver.nests.easing import make_bed, placements_of, rooms_of, spots_of
 from solver.nests.fill import Filling, placement_of
 from solver.nests.hopping import hop, lay_over, ways_of
 from solver.nests.shapes import Placement, usable_region
@@ -32,11 +32,9 @@ def ease_in(
 ) -> list[Placement] | None:
     """Placements of all blanks, or None where they do not come to lie apart in so many steps.
 
-    None too where there are more than MOST_BLANKS, or one has no pose on the bitmaps.
+    Every blank has a pose on the bitmaps, and there are no more than easing.MOST_BLANKS.
     """
     pieces = filling.pieces
-    if len(pieces) > MOST_BLANKS or any(not piece.poses for piece in pieces):
-        return None
     frames = [
         Frame(*shapely.bounds(usable_region(board.stock)).tolist()) for board in filling.boards
     ]
