@@ -16,7 +16,7 @@ from api.service.supervise import Channel, supervise
 
 def modules_of(kinds: Mapping[str, Kind]) -> list[str]:
     """Return the modules that children of these kinds run."""
-    return sorted({kind.run.partition(":")[0] for kind in kinds.values()})
+    return ["api.service.warm", *sorted({kind.run.partition(":")[0] for kind in kinds.values()})]
 
 
 def service_of(engine: Engine, settings: Settings, *, kinds: Mapping[str, Kind] = KINDS) -> Service:

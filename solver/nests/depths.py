@@ -11,15 +11,19 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 
+from solver.nests.compiled import compiled
 from solver.nests.fill import long_axis
 from solver.nests.shapes import Points, Ring, Shape
 
 Ints = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+Nodes = npt.NDArray[np.float32]
 
 CELLS_PER_WIDTH = 8.0
 FINEST_MM, COARSEST_MM = 0.5, 10.0
@@ -51,104 +55,78 @@ class Body:
     area_mm2: float
     low_mm: Points
     cell_mm: float
-    depth_mm: npt.NDArray[np.float64]
+    depth_mm: Nodes
 
 
-@dataclass(frozen=True, eq=False)
-class Depths:
-    """The bodies of blanks, for reading depths of points in many of them at once.
+class Blanks(NamedTuple):
+    """The bodies of blanks as compiled code reads them.
 
-    ``samples_mm`` (n, m, 2) are padded; ``real`` (n, m) tells which count.
+    Samples of blank k are rows ``first[k]`` to ``first[k + 1]`` of ``samples_mm``.  Row k of
+    ``grid`` (n, 3): columns and rows of its grid, and where its nodes begin in ``nodes_mm``; of
+    ``frame`` (n, 3): x and y of its first node, and cells per millimetre.  ``radius_mm`` (n,) to
+    its farthest sample; ``free`` (n,) tells whether it may lie at any angle.  ``gap_mm`` is asked
+    between blanks.
     """
 
-    bodies: tuple[Body, ...]
+    first: Ints
     samples_mm: Points
-    real: npt.NDArray[np.bool_]
+    grid: Ints
+    frame: Points
+    nodes_mm: Nodes
     radius_mm: Points
-    low_mm: Points
-    cell_mm: Points
-    columns: Ints
-    rows: Ints
-    start: Ints
-    nodes: npt.NDArray[np.float64]
-
-    def pages(self, blank: Ints) -> Pages:
-        """Where to read the depths of points, one of these blanks for each point."""
-        return Pages(
-            self.low_mm[blank, 0],
-            self.low_mm[blank, 1],
-            1.0 / self.cell_mm[blank],
-            np.asarray(self.columns[blank] - 1.000001, dtype=np.float64),
-            np.asarray(self.rows[blank] - 1.000001, dtype=np.float64),
-            self.rows[blank],
-            self.start[blank],
-            self.nodes,
-        )
+    free: Mask
+    gap_mm: float
 
 
-@dataclass(frozen=True, eq=False)
-class Pages:
-    """For each point the grid of one blank: kept, since the same points are read many times."""
-
-    low_x: Points
-    low_y: Points
-    per_mm: Points
-    last_u: Points
-    last_v: Points
-    rows: Ints
-    start: Ints
-    nodes: Points
-
-    def read(self, x: Points, y: Points) -> tuple[Points, Points, Points]:
-        """Depths of points in blanks, and how they grow along x and y; all in a blank's own axes.
-
-        ``x``, ``y`` are from the middle of each point's blank.  The outermost nodes lie outside
-        every blank, so what lies beyond them may be read there.
-        """
-        u = np.minimum(np.maximum((x - self.low_x) * self.per_mm, 0.0), self.last_u)
-        v = np.minimum(np.maximum((y - self.low_y) * self.per_mm, 0.0), self.last_v)
-        i, j = u.astype(np.int64), v.astype(np.int64)
-        u, v = u - i, v - j
-        at = self.start + i * self.rows + j
-        on = at + self.rows
-        a, c = self.nodes[at], self.nodes[at + 1]
-        along, after = self.nodes[on] - a, self.nodes[on + 1] - c
-        low = a + along * u
-        rise = c + after * u - low
-        return low + rise * v, (along + (after - along) * v) * self.per_mm, rise * self.per_mm
-
-
-def depths_of(shapes: Sequence[Shape], gap_mm: float) -> Depths:
+def bodies_of(shapes: Sequence[Shape], gap_mm: float) -> tuple[Body, ...]:
     """Bodies of blanks, one for each shape named (its quantity does not count)."""
-    bodies = tuple(_body(shape.outline_mm, gap_mm) for shape in shapes)
-    most = max(len(body.samples_mm) for body in bodies)
-    samples = np.empty((len(bodies), most, 2))
-    real = np.zeros((len(bodies), most), dtype=np.bool_)
-    for k, body in enumerate(bodies):
-        count = len(body.samples_mm)
-        samples[k, :count], samples[k, count:] = body.samples_mm, body.samples_mm[0]
-        real[k, :count] = True
-    # equal outlines share their grid
+    return tuple(_body(shape.outline_mm, gap_mm) for shape in shapes)
+
+
+def blanks_of(bodies: Sequence[Body], free: Mask, gap_mm: float) -> Blanks:
+    """Bodies, one behind the other; equal outlines share their grid."""
     starts: dict[int, int] = {}
-    grids: list[npt.NDArray[np.float64]] = []
+    grids: list[Nodes] = []
     size = 0
     for body in bodies:
         if id(body) not in starts:
             starts[id(body)] = size
             grids.append(body.depth_mm.ravel())
             size += body.depth_mm.size
-    return Depths(
-        bodies,
-        samples,
-        real,
-        np.array([float(np.hypot(*body.samples_mm.T).max()) for body in bodies]),
-        np.array([body.low_mm for body in bodies]),
-        np.array([body.cell_mm for body in bodies]),
-        np.array([body.depth_mm.shape[0] for body in bodies], dtype=np.int64),
-        np.array([body.depth_mm.shape[1] for body in bodies], dtype=np.int64),
-        np.array([starts[id(body)] for body in bodies], dtype=np.int64),
+    first = np.cumsum([0, *(len(body.samples_mm) for body in bodies)], dtype=np.int64)
+    grid = [(*body.depth_mm.shape, starts[id(body)]) for body in bodies]
+    frame = [(*body.low_mm.tolist(), 1.0 / body.cell_mm) for body in bodies]
+    return Blanks(
+        first,
+        np.concatenate([body.samples_mm for body in bodies]),
+        np.array(grid, dtype=np.int64),
+        np.array(frame),
         np.concatenate(grids),
+        np.array([float(np.hypot(*body.samples_mm.T).max()) for body in bodies]),
+        free,
+        gap_mm,
     )
+
+
+@compiled
+def depth_at(blanks: Blanks, k: int, x: float, y: float) -> tuple[float, float, float]:
+    """Depth of a point in blank k, and how it grows along x and y; all in the blank's own axes.
+
+    The outermost nodes lie outside every blank, so what lies beyond them may be read there.
+    """
+    grid, frame, nodes = blanks.grid, blanks.frame, blanks.nodes_mm
+    rows, per_mm = grid[k, 1], frame[k, 2]
+    u = min(max((x - frame[k, 0]) * per_mm, 0.0), grid[k, 0] - 1.000001)
+    v = min(max((y - frame[k, 1]) * per_mm, 0.0), rows - 1.000001)
+    column, row = int(u), int(v)
+    u -= column
+    v -= row
+    at = grid[k, 2] + column * rows + row
+    a, c = nodes[at], nodes[at + 1]
+    along, after = nodes[at + rows] - a, nodes[at + rows + 1] - c
+    low = a + along * u
+    rise = c + after * u - low
+    return low + rise * v, (along + (after - along) * v) * per_mm, rise * per_mm
 
 
 @lru_cache(maxsize=300)
@@ -191,9 +169,7 @@ def _samples(ring: Points) -> Points:
     return np.concatenate((shapely.get_coordinates(even), ring[sharp]))
 
 
-def _signed(
-    ring: Points, low: Points, cell: float, counts: Ints, margin: float
-) -> npt.NDArray[np.float64]:
+def _signed(ring: Points, low: Points, cell: float, counts: Ints, margin: float) -> Nodes:
     """Signed distances at the nodes of a grid; FAR where they are beyond the margin outside."""
     columns, rows = counts.tolist()
     xs, ys = low[0] + np.arange(columns) * cell, low[1] + np.arange(rows) * cell
@@ -210,4 +186,4 @@ def _signed(
     i, j = np.nonzero(near[:columns, :rows])
     away = shapely.distance(outline, shapely.points(xs[i], ys[j]))
     depth[i, j] = np.where(shapely.contains_xy(polygon, xs[i], ys[j]), away, -away)
-    return depth
+    return depth.astype(np.float32)

@@ -13,8 +13,8 @@ import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
+from solver.nests.bed import make_bed, placements_of, rooms_of, spots_of
 from solver.nests.compaction import Frame, mend
-from solver.nests.easing import make_bed, placements_of, rooms_of, spots_of
 from solver.nests.fill import Filling, placement_of
 from solver.nests.hopping import hop, lay_over, ways_of
 from solver.nests.shapes import Placement, usable_region
@@ -32,7 +32,7 @@ def ease_in(
 ) -> list[Placement] | None:
     """Placements of all blanks, or None where they do not come to lie apart in so many steps.
 
-    Every blank has a pose on the bitmaps, and there are no more than easing.MOST_BLANKS.
+    Every blank has a pose on the bitmaps, and there are no more than bed.MOST_BLANKS.
     """
     pieces = filling.pieces
     frames = [
@@ -40,7 +40,7 @@ def ease_in(
     ]
     rooms, shift = rooms_of([(f.low_x, f.low_y, f.high_x, f.high_y) for f in frames])
     bed = make_bed([piece.shape for piece in pieces], gap_mm)
-    ways = ways_of(pieces)
+    ways = ways_of(pieces, bed)
     draw = np.random.default_rng(rng.getrandbits(32))
     start = [
         Placement(pieces[k].shape.id, 0, -AWAY_MM * (k + 1), 0.0, 0.0, False)
@@ -51,7 +51,7 @@ def ease_in(
     spots = spots_of(bed, start, shift)
     waiting = [k for k, at in enumerate(filling.laid) if at is None]
     for k in sorted(waiting, key=lambda k: (-pieces[k].area_mm2, k)):
-        spots = lay_over(bed, spots, rooms, ways[k], k, draw)
+        spots = lay_over(bed, spots, rooms, ways, k, draw)
     hopped = hop(bed, spots, rooms, ways, 0, draw, until)
     strains = [hopped.strain.total]
     while not hopped.clear and steps > 0 and not until.over():

@@ -11,25 +11,28 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from solver.data.until import FOREVER, Until
-from solver.nests.depths import Ints
-from solver.nests.easing import (
-    SPARE_MM,
-    Bed,
-    Mask,
-    Rooms,
-    Spots,
-    Strain,
-    outlines,
-    settle,
-    strain_of,
-)
+from solver.nests.bed import Bed, Strain, own, settle, strain_of
+from solver.nests.compiled import compiled, compiled_within
+from solver.nests.depths import Blanks, Ints, Mask, depth_at
+from solver.nests.easing import ease
 from solver.nests.fill import Piece
 from solver.nests.shapes import Points
+from solver.nests.strain import (
+    Desk,
+    Rooms,
+    Spots,
+    apart,
+    copy_spots,
+    lay_all_out,
+    lay_out,
+    strain_all,
+)
 
 ENOUGH_MM = 0.1
 """A layout whose points lie no deeper than this is mended by the programmes of compaction."""
@@ -40,7 +43,7 @@ ANYWHERE = 0.15
 PLACES = 200
 """Places looked at for a blank that hops, of which one of the BEST is taken."""
 BEST = 3
-SHAKE_RAD = 0.03
+SHAKE_RAD = 0.06
 PARTNERS, LIKE = 4, 0.15
 """Blanks looked at for a trade; they are drawn from those most alike in area (geometric law)."""
 AROUND_MM = 60.0
@@ -49,21 +52,35 @@ AT_FIRST, SOON, FULLY = 150, 30, 60
 """Steps of easing before any hop, of easing what is around, and everything."""
 PROMISING = 2.0
 """Times the strain that may stand, to go on after easing what is around."""
+HOPELESS = 8.0
+"""Times that strain, which after a few steps of easing what is around ends it."""
 WORSE = 0.4
 """Share by which strain may grow, at most, and the step still stand."""
 SAMPLES = 40
 """Points of a blank that are looked at in each place."""
+LOOSE_MM = 6.0
+"""By so much a blank may be larger than its room, and still be laid there: it may turn."""
 NOWHERE = 1e12
+"""Strain of a place outside every room."""
+AT_A_TIME = 10
+"""Steps between two looks at the clock."""
 
 
-@dataclass(frozen=True, eq=False)
-class Ways:
-    """Turns and sides offered to one blank."""
+class Ways(NamedTuple):
+    """How blanks may lie and with which they trade places, as compiled code reads it.
 
+    Turns and sides offered to blank k are rows ``first[k]`` to ``first[k + 1]``; row k of ``alike``
+    (n, n - 1) lists the others, those most alike in area first.  ``axis_rad`` and ``bulge`` as in
+    depths.Body.
+    """
+
+    first: Ints
     turn_rad: Points
     side: Points
-    may_flip: bool
-    square: bool
+    may_flip: Mask
+    axis_rad: Points
+    bulge: Points
+    alike: Ints
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,197 +97,344 @@ class Hopped:
         return self.strain.worst_mm <= ENOUGH_MM
 
 
-@dataclass(frozen=True, eq=False)
-class _Places:
-    """Places looked at for one blank."""
-
-    x: Points
-    y: Points
-    turn: Points
-    side: Points
-    room: Ints
-
-
-def ways_of(pieces: Sequence[Piece]) -> list[Ways]:
-    """Ways to lay each blank: those of its poses on the bitmaps."""
-    return [
-        Ways(
-            np.radians([pose.turn_deg for pose in piece.poses]),
-            np.array([-1.0 if pose.flipped else 1.0 for pose in piece.poses]),
-            piece.shape.may_flip,
-            piece.shape.square,
-        )
-        for piece in pieces
-    ]
+def ways_of(pieces: Sequence[Piece], bed: Bed) -> Ways:
+    """Ways to lay each blank of a bed: those of its poses on the bitmaps."""
+    area = np.log([body.area_mm2 for body in bed.bodies])
+    poses = [pose for piece in pieces for pose in piece.poses]
+    return Ways(
+        np.cumsum([0, *(len(piece.poses) for piece in pieces)], dtype=np.int64),
+        np.radians([pose.turn_deg for pose in poses]),
+        np.array([-1.0 if pose.flipped else 1.0 for pose in poses]),
+        np.array([piece.shape.may_flip for piece in pieces]),
+        np.array([body.axis_rad for body in bed.bodies]),
+        np.array([body.bulge for body in bed.bodies]),
+        # each is most like itself, which is left out
+        np.argsort(np.abs(area[:, None] - area), axis=1, kind="stable")[:, 1:].copy(),
+    )
 
 
 def hop(
     bed: Bed,
     spots: Spots,
     rooms: Rooms,
-    ways: Sequence[Ways],
+    ways: Ways,
     steps: int,
     rng: np.random.Generator,
     until: Until = FOREVER,
 ) -> Hopped:
     """Ease blanks apart and go on hopping until they lie clear or so many steps are used up."""
-    spots, _ = settle(bed, spots, rooms, AT_FIRST, until=until)
+    spots, _ = settle(bed, spots, rooms, AT_FIRST)
     strain = strain_of(bed, spots, rooms)
-    area = np.array([body.area_mm2 for body in bed.depths.bodies])
-    # blanks most alike in area come first, itself left out
-    alike = np.argsort(np.abs(np.log(area[:, None] / area)), axis=1, kind="stable")[:, 1:]
+    total, worst_mm = strain.total, strain.worst_mm
     done = 0
-    while strain.worst_mm > ENOUGH_MM and done < steps and not until.over():
-        done += 1
-        share = strain.between.sum(axis=1)
-        if bed.count == 1 or rng.random() < ANYWHERE:
-            blank = int(rng.integers(bed.count))
-        else:
-            blank = int(rng.choice(bed.count, p=share / share.sum()))
-        if bed.count > 1 and rng.random() < TRADES:
-            tried, moved = _trade(bed, spots, rooms, ways, blank, alike[blank], rng)
-        else:
-            tried, moved = lay_over(bed, spots, rooms, ways[blank], blank, rng), [blank]
-        around = _around(bed, spots, tried, moved)
-        limit = strain.total * (1 + WORSE * rng.random())
-        still = float(strain.between[np.ix_(~around, ~around)].sum())
-        still += float(np.trace(strain.between[np.ix_(~around, ~around)]))
-        tried, near = settle(bed, tried, rooms, SOON, around, until)
-        total = near + still / 2
-        if limit < total <= PROMISING * limit:
-            tried, total = settle(bed, tried, rooms, FULLY, until=until)
-        if total <= limit:
-            spots, strain = tried, strain_of(bed, tried, rooms)
-    return Hopped(spots, strain, done)
-
-
-def _around(bed: Bed, before: Spots, after: Spots, moved: Sequence[int]) -> Mask:
-    """Blanks near where those that moved lie or lay."""
-    x, y = outlines(bed, after)
-    was_x, was_y = outlines(bed, before)
-    low_x, high_x, low_y, high_y = x.min(axis=1), x.max(axis=1), y.min(axis=1), y.max(axis=1)
-    near = np.zeros(bed.count, dtype=np.bool_)
-    for k in moved:
-        for a, b in ((x[k], y[k]), (was_x[k], was_y[k])):
-            beside = (low_x < a.max() + AROUND_MM) & (high_x > a.min() - AROUND_MM)
-            near |= beside & (low_y < b.max() + AROUND_MM) & (high_y > b.min() - AROUND_MM)
-    return near
-
-
-def _put(spots: Spots, blank: int, places: _Places, k: int) -> Spots:
-    """Spots with one blank in the k-th of some places."""
-    result = Spots(
-        spots.x_mm.copy(),
-        spots.y_mm.copy(),
-        spots.turn_rad.copy(),
-        spots.side.copy(),
-        spots.room.copy(),
-    )
-    result.x_mm[blank], result.y_mm[blank] = places.x[k], places.y[k]
-    result.turn_rad[blank], result.side[blank] = places.turn[k], places.side[k]
-    result.room[blank] = places.room[k]
-    return result
+    while worst_mm > ENOUGH_MM and done < steps and not until.over():
+        few = min(AT_A_TIME, steps - done)
+        total, worst_mm, made = _search(
+            rng, bed.blanks, spots, rooms, ways, strain.between, total, worst_mm, few, bed.desk
+        )
+        done += made
+    return Hopped(spots, Strain(total, worst_mm, strain.between), done)
 
 
 def lay_over(
     bed: Bed, spots: Spots, rooms: Rooms, ways: Ways, blank: int, rng: np.random.Generator
 ) -> Spots:
     """Spots with a blank where it overlaps little: of many places at random one of the best."""
-    size = (rooms[:, 2] - rooms[:, 0]) * (rooms[:, 3] - rooms[:, 1])
-    room = rng.choice(len(rooms), PLACES, p=size / size.sum())
-    way = rng.integers(0, len(ways.turn_rad), PLACES)
-    shake = np.zeros(PLACES) if ways.square else rng.normal(0.0, SHAKE_RAD, PLACES)
-    low_x, low_y, high_x, high_y = rooms[room].T
-    places = _Places(
-        rng.uniform(low_x, high_x),
-        rng.uniform(low_y, high_y),
-        ways.turn_rad[way] + shake,
-        ways.side[way],
-        room,
-    )
-    crowded, places = _crowded(bed, spots, rooms, blank, places, -1)
-    order = np.argsort(crowded, kind="stable")
-    return _put(spots, blank, places, int(order[rng.integers(0, BEST)]))
+    laid = own(spots)
+    lay_all_out(bed.blanks, spots, bed.desk)
+    _lay_over(rng, bed.blanks, spots, rooms, ways, blank, bed.desk, laid)
+    return laid
 
 
-def _trade(
-    bed: Bed,
+@compiled
+def _search(
+    rng: np.random.Generator,
+    blanks: Blanks,
     spots: Spots,
     rooms: Rooms,
-    ways: Sequence[Ways],
-    blank: int,
-    alike: Ints,
-    rng: np.random.Generator,
-) -> tuple[Spots, list[int]]:
-    """Spots with a blank and one about as large in each other's places, and which these are."""
-    drawn = np.minimum(len(alike), rng.geometric(LIKE, PARTNERS)) - 1
-    best: tuple[float, int, Spots] | None = None
-    for other in dict.fromkeys(alike[drawn].tolist()):
-        mine = _as_lies(bed, spots, ways[blank], blank, other)
-        its = _as_lies(bed, spots, ways[other], other, blank)
-        crowded, mine = _crowded(bed, spots, rooms, blank, mine, other)
-        crowds, its = _crowded(bed, spots, rooms, other, its, blank)
-        a, b = int(np.argmin(crowded)), int(np.argmin(crowds))
-        total = float(crowded[a] + crowds[b])
-        if best is None or total < best[0]:
-            best = total, other, _put(_put(spots, blank, mine, a), other, its, b)
-    assert best is not None
-    return best[2], [blank, best[1]]
-
-
-def _as_lies(bed: Bed, spots: Spots, ways: Ways, blank: int, other: int) -> _Places:
-    """Ways to lay a blank where another lies: along its axis, its bulge to either side."""
-    body, like = bed.depths.bodies[blank], bed.depths.bodies[other]
-    axis = spots.turn_rad[other] - like.axis_rad * spots.side[other]
-    side = float(spots.side[other]) * like.bulge * body.bulge
-    sides = np.array((side, side, -side, -side))
-    turns = axis + np.array((0.0, math.pi, 0.0, math.pi)) + body.axis_rad * sides
-    if not ways.may_flip:
-        # the axis of the one turned over, for the one that is not
-        turns, sides = axis + np.array((0.0, math.pi)) + body.axis_rad, np.ones(2)
-    if ways.square:
-        turns = np.round(turns / (math.pi / 2)) * (math.pi / 2)
-    many = np.ones(len(turns))
-    room = np.full(len(turns), spots.room[other])
-    return _Places(many * spots.x_mm[other], many * spots.y_mm[other], turns, sides, room)
-
-
-def _crowded(
-    bed: Bed, spots: Spots, rooms: Rooms, blank: int, places: _Places, but: int
-) -> tuple[Points, _Places]:
-    """Strain of one blank in each place against all others `but` one, NOWHERE if outside its room.
-
-    Places are shifted into their rooms before.
-    """
-    real = int(bed.depths.real[blank].sum())
-    samples = bed.depths.samples_mm[blank, : real : max(1, real // SAMPLES)]
-    cos, sin = np.cos(places.turn)[:, None], np.sin(places.turn)[:, None]
-    across = samples[:, 1] * places.side[:, None]
-    x, y = cos * samples[:, 0] - sin * across, sin * samples[:, 0] + cos * across
-    low_x, low_y, high_x, high_y = rooms[places.room].T
-    first, last, bottom, top = x.min(axis=1), x.max(axis=1), y.min(axis=1), y.max(axis=1)
-    loose = 6.0
-    fits = (last - first <= high_x - low_x + loose) & (top - bottom <= high_y - low_y + loose)
-    at_x = np.clip(places.x, low_x - first, np.maximum(low_x - first, high_x - last))
-    at_y = np.clip(places.y, low_y - bottom, np.maximum(low_y - bottom, high_y - top))
-    x, y = (x + at_x[:, None]).ravel(), (y + at_y[:, None]).ravel()
-    crowded = np.where(fits, 0.0, NOWHERE)
-    there_x, there_y = outlines(bed, spots)
-    gap = bed.gap_mm + SPARE_MM
-    begins, ends = there_x.min(axis=1) - gap, there_x.max(axis=1) + gap
-    floors, tops = there_y.min(axis=1) - gap, there_y.max(axis=1) + gap
-    turn_cos, turn_sin = np.cos(spots.turn_rad), np.sin(spots.turn_rad)
-    near = (ends > x.min()) & (begins < x.max()) & (tops > y.min()) & (floors < y.max())
-    near[blank] = False
-    near[but] &= but < 0
-    for k in np.nonzero(near)[0].tolist():
-        inside = np.nonzero((x > begins[k]) & (x < ends[k]) & (y > floors[k]) & (y < tops[k]))[0]
-        if not len(inside):
+    ways: Ways,
+    between: Points,
+    total: float,
+    worst_mm: float,
+    steps: int,
+    desk: Desk,
+) -> tuple[float, float, int]:
+    """Hop from these spots, and change them; strain, worst depth, and steps made."""
+    n = len(spots.x_mm)
+    tried = Spots(
+        spots.x_mm.copy(),
+        spots.y_mm.copy(),
+        spots.turn_rad.copy(),
+        spots.side.copy(),
+        spots.room.copy(),
+    )
+    around = np.empty(n, np.bool_)
+    everything = np.ones(n, np.bool_)
+    done = 0
+    while done < steps and worst_mm > ENOUGH_MM:
+        done += 1
+        lay_all_out(blanks, spots, desk)
+        copy_spots(spots, tried)
+        blank, other = _draw(rng, between), -1
+        if n > 1 and rng.random() < TRADES:
+            other = _trade(rng, blanks, spots, rooms, ways, blank, desk, tried)
+            moved = other >= 0
+        else:
+            moved = _lay_over(rng, blanks, spots, rooms, ways, blank, desk, tried)
+        if not moved:
             continue
-        dx, dy = x[inside] - spots.x_mm[k], y[inside] - spots.y_mm[k]
-        c, s = turn_cos[k], turn_sin[k]
-        pages = bed.depths.pages(np.full(len(inside), k))
-        depth, _, _ = pages.read(c * dx + s * dy, (c * dy - s * dx) * spots.side[k])
-        deep = np.maximum(depth + gap, 0.0)
-        crowded += np.bincount(inside // len(samples), deep * deep, len(crowded))
-    return crowded, replace(places, x=at_x, y=at_y)
+        for k in range(n):
+            around[k] = False
+        _mark_around(blanks, tried, blank, desk, around)
+        if other >= 0:
+            _mark_around(blanks, tried, other, desk, around)
+        limit = total * (1.0 + WORSE * rng.random())
+        eased = ease(blanks, tried, rooms, around, int(SOON), HOPELESS * limit, desk)
+        eased += _still(between, around)
+        if limit < eased <= PROMISING * limit:
+            eased = ease(blanks, tried, rooms, everything, int(FULLY), math.inf, desk)
+        if eased <= limit:
+            copy_spots(tried, spots)
+            total, worst_mm = strain_all(blanks, spots, rooms, desk, between)
+    return total, worst_mm, done
+
+
+@compiled_within
+def _draw(rng: np.random.Generator, between: Points) -> int:
+    """A blank, by its strain, or any."""
+    n = len(between)
+    if n == 1 or rng.random() < ANYWHERE:
+        return min(n - 1, int(rng.random() * n))
+    left = 0.0
+    for i in range(n):
+        for j in range(n):
+            left += between[i, j]
+    left *= rng.random()
+    for i in range(n):
+        for j in range(n):
+            left -= between[i, j]
+        if left <= 0.0:
+            return i
+    return n - 1
+
+
+@compiled_within
+def _still(between: Points, around: Mask) -> float:
+    """Strain among blanks that are not around."""
+    total = 0.0
+    for i in range(len(between)):
+        if not around[i]:
+            for j in range(i + 1):
+                if not around[j]:
+                    total += between[i, j]
+    return total
+
+
+@compiled_within
+def _mark_around(blanks: Blanks, tried: Spots, k: int, desk: Desk, around: Mask) -> None:
+    """Mark blanks near where one that moved lay (as laid out) and where it lies."""
+    for _ in range(2):
+        for j in range(len(around)):
+            if j == k or not apart(desk.box_mm, j, k, AROUND_MM):
+                around[j] = True
+        lay_out(blanks, tried, k, desk)
+
+
+@compiled
+def _lay_over(
+    rng: np.random.Generator,
+    blanks: Blanks,
+    spots: Spots,
+    rooms: Rooms,
+    ways: Ways,
+    blank: int,
+    desk: Desk,
+    laid: Spots,
+) -> bool:
+    """Lay a blank where it overlaps little; whether it fits anywhere."""
+    outline = np.empty((blanks.first[blank + 1] - blanks.first[blank], 2))
+    strains, places = np.empty(BEST), np.empty((BEST, 5))
+    for rank in range(BEST):
+        strains[rank] = NOWHERE
+    first, many = ways.first[blank], ways.first[blank + 1] - ways.first[blank]
+    place = np.empty(5)
+    size = 0.0
+    for r in range(len(rooms)):
+        size += (rooms[r, 2] - rooms[r, 0]) * (rooms[r, 3] - rooms[r, 1])
+    for _ in range(PLACES):
+        drawn, r = rng.random() * size, 0
+        drawn -= (rooms[r, 2] - rooms[r, 0]) * (rooms[r, 3] - rooms[r, 1])
+        while r < len(rooms) - 1 and drawn > 0.0:
+            r += 1
+            drawn -= (rooms[r, 2] - rooms[r, 0]) * (rooms[r, 3] - rooms[r, 1])
+        way = first + int(rng.random() * many)
+        place[0] = rooms[r, 0] + rng.random() * (rooms[r, 2] - rooms[r, 0])
+        place[1] = rooms[r, 1] + rng.random() * (rooms[r, 3] - rooms[r, 1])
+        place[2], place[3], place[4] = ways.turn_rad[way], ways.side[way], r
+        if blanks.free[blank]:
+            place[2] += SHAKE_RAD * (rng.random() + rng.random() - 1.0)
+        worst = strains[BEST - 1]
+        strain = _strain_at(blanks, spots, rooms, blank, blank, place, outline, worst, desk)
+        if strain < worst:
+            rank = BEST - 1
+            while rank > 0 and strains[rank - 1] > strain:
+                strains[rank] = strains[rank - 1]
+                for a in range(5):
+                    places[rank, a] = places[rank - 1, a]
+                rank -= 1
+            strains[rank] = strain
+            for a in range(5):
+                places[rank, a] = place[a]
+    rank = min(BEST - 1, int(rng.random() * BEST))
+    while rank > 0 and strains[rank] >= NOWHERE:
+        rank -= 1
+    if strains[rank] >= NOWHERE:
+        return False
+    _put(laid, blank, places[rank])
+    return True
+
+
+@compiled_within
+def _put(spots: Spots, k: int, place: Points) -> None:
+    """Lay one blank at a place: x, y, turn, side and room."""
+    spots.x_mm[k], spots.y_mm[k], spots.turn_rad[k] = place[0], place[1], place[2]
+    spots.side[k], spots.room[k] = place[3], int(place[4])
+
+
+@compiled_within
+def _trade(
+    rng: np.random.Generator,
+    blanks: Blanks,
+    spots: Spots,
+    rooms: Rooms,
+    ways: Ways,
+    blank: int,
+    desk: Desk,
+    laid: Spots,
+) -> int:
+    """Lay a blank and one about as large in each other's places; which it is, -1 if none fits."""
+    n = len(spots.x_mm)
+    places = np.empty((2, 5))
+    chosen, least = -1, NOWHERE
+    best = np.empty((2, 5))
+    for _ in range(PARTNERS):
+        rank = 0
+        while rank < n - 2 and rng.random() > LIKE:
+            rank += 1
+        other = ways.alike[blank, rank]
+        strain = _as_lies(blanks, spots, rooms, ways, blank, other, desk, places[0])
+        strain += _as_lies(blanks, spots, rooms, ways, other, blank, desk, places[1])
+        if strain < least:
+            chosen, least = other, strain
+            for a in range(5):
+                best[0, a], best[1, a] = places[0, a], places[1, a]
+    if chosen >= 0:
+        _put(laid, blank, best[0])
+        _put(laid, chosen, best[1])
+    return chosen
+
+
+@compiled_within
+def _as_lies(
+    blanks: Blanks,
+    spots: Spots,
+    rooms: Rooms,
+    ways: Ways,
+    blank: int,
+    other: int,
+    desk: Desk,
+    best: Points,
+) -> float:
+    """Least strain of a blank laid as another lies, and where: along its axis, bulge either way."""
+    outline = np.empty((blanks.first[blank + 1] - blanks.first[blank], 2))
+    place = np.empty(5)
+    place[4] = spots.room[other]
+    axis = spots.turn_rad[other] - ways.axis_rad[other] * spots.side[other]
+    least = NOWHERE
+    for way in range(4):
+        side = spots.side[other] * ways.bulge[other] * ways.bulge[blank]
+        if way >= 2:
+            side = -side
+        if not ways.may_flip[blank]:
+            if way >= 2:
+                break
+            side = 1.0  # the axis of the one turned over, for the one that is not
+        turn = axis + ways.axis_rad[blank] * side + (way % 2) * math.pi
+        if not blanks.free[blank]:
+            turn = np.floor(turn / (math.pi / 2) + 0.5) * (math.pi / 2)
+        place[0], place[1], place[2], place[3] = spots.x_mm[other], spots.y_mm[other], turn, side
+        strain = _strain_at(blanks, spots, rooms, blank, other, place, outline, least, desk)
+        if strain < least:
+            least = strain
+            for a in range(5):
+                best[a] = place[a]
+    return least
+
+
+@compiled_within
+def _strain_at(
+    blanks: Blanks,
+    spots: Spots,
+    rooms: Rooms,
+    blank: int,
+    but: int,
+    place: Points,
+    outline: Points,
+    enough: float,
+    desk: Desk,
+) -> float:
+    """Strain of some points of a blank at a place, in all others but one, as they are laid out.
+
+    The place is shifted into its room first; where it does not fit, strain is NOWHERE.  Once there
+    is ``enough`` strain the rest is not counted.
+    """
+    first, samples, box = blanks.first, blanks.samples_mm, desk.box_mm
+    cos, sin, side, room = math.cos(place[2]), math.sin(place[2]), place[3], int(place[4])
+    low_x, low_y, high_x, high_y = math.inf, math.inf, -math.inf, -math.inf
+    many = 0
+    every = max(1, (first[blank + 1] - first[blank]) // SAMPLES)
+    for p in range(first[blank], first[blank + 1], every):
+        across = samples[p, 1] * side
+        x, y = cos * samples[p, 0] - sin * across, sin * samples[p, 0] + cos * across
+        outline[many, 0], outline[many, 1] = x, y
+        many += 1
+        low_x, high_x = min(low_x, x), max(high_x, x)
+        low_y, high_y = min(low_y, y), max(high_y, y)
+    least_x, most_x = rooms[room, 0] - low_x, rooms[room, 2] - high_x
+    least_y, most_y = rooms[room, 1] - low_y, rooms[room, 3] - high_y
+    if most_x < least_x - LOOSE_MM or most_y < least_y - LOOSE_MM:
+        return NOWHERE
+    at_x = min(max(place[0], least_x), max(least_x, most_x))
+    at_y = min(max(place[1], least_y), max(least_y, most_y))
+    place[0], place[1] = at_x, at_y
+    gap = blanks.gap_mm
+    low_x, high_x = low_x + at_x - gap, high_x + at_x + gap
+    low_y, high_y = low_y + at_y - gap, high_y + at_y + gap
+    total = 0.0
+    for j in range(len(box)):
+        if (
+            j in (blank, but)
+            or box[j, 0] > high_x
+            or box[j, 2] < low_x
+            or box[j, 1] > high_y
+            or box[j, 3] < low_y
+        ):
+            continue
+        from_x, from_y, to_x, to_y = (
+            box[j, 0] - gap,
+            box[j, 1] - gap,
+            box[j, 2] + gap,
+            box[j, 3] + gap,
+        )
+        cos, sin, side = desk.turned[j, 0], desk.turned[j, 1], spots.side[j]
+        for q in range(many):
+            x, y = outline[q, 0] + at_x, outline[q, 1] + at_y
+            if from_x < x < to_x and from_y < y < to_y:
+                x, y = x - spots.x_mm[j], y - spots.y_mm[j]
+                depth, _, _ = depth_at(blanks, j, cos * x + sin * y, (cos * y - sin * x) * side)
+                depth += gap
+                if depth > 0.0:
+                    total += depth * depth
+        if total >= enough:
+            break
+    return total

@@ -17,8 +17,8 @@ import shapely
 from solver.data.until import FOREVER, Until
 from solver.nests import fill, lanes, patterns
 from solver.nests.alone import lies_alone
+from solver.nests.bed import MOST_BLANKS
 from solver.nests.boards import make_board
-from solver.nests.easing import MOST_BLANKS
 from solver.nests.easing_in import ease_in
 from solver.nests.lane_order import anneal
 from solver.nests.rows import in_rows

@@ -16,7 +16,8 @@ import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
-from solver.nests import easing, fill, lanes, wide_beam
+from solver.nests import fill, lanes, wide_beam
+from solver.nests.bed import MOST_BLANKS, make_bed, placements_of, rooms_of, spots_of
 from solver.nests.boards import make_board
 from solver.nests.compaction import Frame, compact, mend
 from solver.nests.hopping import Hopped, hop, ways_of
@@ -33,6 +34,7 @@ from solver.nests.shapes import (
     placed_points,
     usable_region,
 )
+from solver.nests.strain import Spots
 from solver.nests.verify import verify
 
 BEAM_WIDTHS = (1000, 2000)
@@ -59,7 +61,7 @@ FIRST_CUT, LAST_CUT = 0.02, 0.004
 """Shares of the length by which a layout is squeezed at first and at last."""
 CUT, LEAST_CUT = 0.01, 0.002
 """Shares of the length cut off before blanks hop."""
-HOPS = 120
+HOPS = 4000
 """Steps of hopping before less is cut off."""
 MORE = 1.5
 """Times as much is cut off again where that went well."""
@@ -192,7 +194,7 @@ def _free(
         raise ValueError(f"stock {stock.id!r} is too short for these blanks")
     starts.sort(key=strip.reach)
     best = starts[0]
-    if effort > 0 and len(pieces) <= easing.MOST_BLANKS:
+    if effort > 0 and len(pieces) <= MOST_BLANKS:
         few = starts[: min(MOST_SQUEEZED, math.ceil(SQUEEZED / len(pieces)))]
         for eased in _eased(strip, few, effort, np.random.default_rng(seed)):
             mended = mend(eased, [p.shape for p in pieces], frame, gap_mm)
@@ -213,20 +215,18 @@ def _eased(
 ) -> list[list[Placement]]:
     """Ever shorter layouts, the shortest first; corners may be nearer than the gap by a little."""
     frame = strip.frame
-    bed = easing.make_bed([p.shape for p in strip.pieces], strip.gap_mm)
-    rooms, shift = easing.rooms_of([(frame.low_x, frame.low_y, frame.high_x, frame.high_y)])
-    ways = ways_of(strip.pieces)
+    bed = make_bed([p.shape for p in strip.pieces], strip.gap_mm)
+    rooms, shift = rooms_of([(frame.low_x, frame.low_y, frame.high_x, frame.high_y)])
+    ways = ways_of(strip.pieces, bed)
 
-    def laid(spots: easing.Spots, length: float, to: float, steps: int) -> Hopped:
+    def laid(spots: Spots, length: float, to: float, steps: int) -> Hopped:
         """Search on a roll of another length, blanks shifted to match."""
         other = rooms.copy()
         other[0, 2] = to
-        shifted = replace(spots, x_mm=spots.x_mm * (to / length))
+        shifted = spots._replace(x_mm=spots.x_mm * (to / length))
         return hop(bed, shifted, other, ways, steps, rng, strip.until)
 
-    def squeezed(
-        length: float, spots: easing.Spots, share: float, least: float
-    ) -> tuple[float, easing.Spots]:
+    def squeezed(length: float, spots: Spots, share: float, least: float) -> tuple[float, Spots]:
         """Cut off share by share as long as blanks ease apart, then smaller ones."""
         while share >= least and not strip.until.over():
             eased = laid(spots, length, length * (1 - share), 0)
@@ -236,9 +236,9 @@ def _eased(
                 share /= 2
         return length, spots
 
-    found: list[tuple[float, easing.Spots]] = []
+    found: list[tuple[float, Spots]] = []
     for start in starts:
-        spots = easing.spots_of(bed, start, shift)
+        spots = spots_of(bed, start, shift)
         found.append(squeezed(strip.reach(start) - frame.low_x, spots, FIRST_CUT, FIRST_CUT))
     found.sort(key=itemgetter(0))
     found[:REFINED] = [squeezed(*one, FIRST_CUT / 2, LAST_CUT) for one in found[:REFINED]]
@@ -257,7 +257,7 @@ def _eased(
         if hopped.clear:
             found.insert(0, (shorter, hopped.spots))
             share = min(CUT, share * MORE)
-    return [easing.placements_of(bed, spots, shift) for _, spots in found]
+    return [placements_of(bed, spots, shift) for _, spots in found]
 
 
 def _fill(filling: fill.Filling, rng: random.Random, *, plain: bool) -> None:

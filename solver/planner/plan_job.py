@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from solver.checker import check_plan
 from solver.data.job import Job
 from solver.data.plan import LeftOut, Plan, Progress
+from solver.nests.ready import get_ready
 from solver.planner.explain_purchase import explain_purchase
 from solver.planner.impossible import plain_reasons, why_impossible
 from solver.planner.options import Refusals
@@ -175,9 +176,12 @@ class Watch:
     """Tells how the work goes: phase, seconds, best cost, bound and gap."""
 
     def __init__(self, on_progress: OnProgress | None) -> None:
+        """The clock runs once what is compiled is at hand."""
         self._on_progress = on_progress
-        self._began = time.monotonic()
         self.found = Found()
+        self._began = time.monotonic()
+        get_ready(lambda: self.phase("compiling the search for nests, once on this machine"))
+        self._began = time.monotonic()
 
     def deadline(self, seconds: float | None, job: Job | None = None) -> float | None:
         """Return the moment to stop at, with time left for checking."""

@@ -15,16 +15,17 @@ import numpy as np
 import pytest
 import shapely
 
-from solver.data.until import Until
-from solver.nests import easing, fill
+from solver.nests import bed as beds
+from solver.nests import fill
 from solver.nests.boards import make_board
 from solver.nests.compaction import Frame, mend
-from solver.nests.depths import depths_of
+from solver.nests.depths import Blanks, blanks_of, bodies_of, depth_at
 from solver.nests.easing_in import ease_in
 from solver.nests.hopping import ENOUGH_MM, hop, ways_of
 from solver.nests.nest_into import settle
 from solver.nests.poses import Grid
 from solver.nests.shapes import Placement, Shape, Stock, placed_points
+from solver.nests.strain import WALL_COUNTS, Spots
 from solver.nests.strip import shortest
 from solver.nests.verify import verify
 
@@ -56,10 +57,15 @@ def some_blanks() -> list[Shape]:
     ]
 
 
-def at_random(bed: easing.Bed, seed: int, room: Sequence[float]) -> easing.Spots:
+def some_in_a_row(shapes: Sequence[Shape]) -> Blanks:
+    free = np.array([not shape.square for shape in shapes])
+    return blanks_of(bodies_of(shapes, GAP_MM), free, GAP_MM)
+
+
+def at_random(bed: beds.Bed, seed: int, room: Sequence[float]) -> Spots:
     rng = np.random.default_rng(seed)
-    turn = np.where(bed.free, rng.uniform(0, 2 * math.pi, bed.count), 0.0)
-    return easing.Spots(
+    turn = np.where(bed.blanks.free, rng.uniform(0, 2 * math.pi, bed.count), 0.0)
+    return Spots(
         rng.uniform(room[0], room[2], bed.count),
         rng.uniform(room[1], room[3], bed.count),
         turn,
@@ -71,31 +77,31 @@ def at_random(bed: easing.Bed, seed: int, room: Sequence[float]) -> easing.Spots
 class TestDepths:
     def test_depths_are_the_distances_to_the_outline_positive_inside(self) -> None:
         shapes = some_blanks()
-        depths = depths_of(shapes, GAP_MM)
+        bodies = bodies_of(shapes, GAP_MM)
+        blanks = some_in_a_row(shapes)
         rng = np.random.default_rng(1)
         for k, shape in enumerate(shapes):
-            ring = np.asarray(shape.outline_mm) - depths.bodies[k].middle_mm
+            ring = np.asarray(shape.outline_mm) - bodies[k].middle_mm
             polygon = shapely.Polygon(ring)
             x, y = rng.uniform(ring.min(axis=0) - 20, ring.max(axis=0) + 20, (800, 2)).T
             true = shapely.distance(polygon.exterior, shapely.points(x, y))
             true = np.where(shapely.contains_xy(polygon, x, y), true, -true)
-            read, _, _ = depths.pages(np.full(len(x), k)).read(x, y)
+            read = np.array([depth_at(blanks, k, *at)[0] for at in zip(x, y, strict=True)])
             near = true > -GAP_MM - 20
             wrong = np.abs(read - true)[near]
             assert np.median(wrong) < 0.1
             assert wrong.max() < 6.0  # across a corner, within a cell of 10 mm
 
     def test_far_away_is_never_inside(self) -> None:
-        depths = depths_of(some_blanks(), GAP_MM)
-        x = np.array([1e5, -1e5, 0.0, 3000.0])
-        read, _, _ = depths.pages(np.zeros(4, dtype=np.int64)).read(x, x[::-1].copy())
-        assert (read < -GAP_MM).all()
+        blanks = some_in_a_row(some_blanks())
+        for x, y in ((1e5, 3000.0), (-1e5, 0.0), (0.0, -1e5), (3000.0, 1e5)):
+            assert depth_at(blanks, 0, x, y)[0] < -GAP_MM
 
     def test_the_bulge_of_an_arc_is_on_its_outer_side(self) -> None:
         """An arc as drawn here has its middle above its chord; turned over it lies below."""
         shape = arc("a", 900.0, 700.0, 90.0)
         upside_down = replace(shape, outline_mm=tuple((x, -y) for x, y in shape.outline_mm))
-        one, other = depths_of([shape, upside_down], GAP_MM).bodies
+        one, other = bodies_of([shape, upside_down], GAP_MM)
         way = [math.sin(-body.axis_rad + math.pi / 2) * body.bulge for body in (one, other)]
         # the box of an arc is filled more on the side away from its hollow
         assert way[0] > 0 > way[1] or way[0] < 0 < way[1]
@@ -105,83 +111,78 @@ class TestStrain:
     @pytest.mark.parametrize("seed", range(6))
     def test_the_slope_is_that_of_the_strain(self, seed: int) -> None:
         """Central differences over a micrometre; a few points change cells and may differ."""
-        bed = easing.make_bed(some_blanks(), GAP_MM)
+        bed = beds.make_bed(some_blanks(), GAP_MM)
         rooms = np.array(((0.0, 0.0, 900.0, 400.0),))
         spots = at_random(bed, seed, rooms[0])
-        radius = bed.depths.radius_mm
-        meets = easing._meetings(bed, spots, rooms, None)
-        _, slope = easing._slope(bed, spots, meets, None)
 
         def strain(name: str, k: int, step: float) -> float:
             moved = getattr(spots, name).copy()
-            moved[k] += step / (radius[k] if name == "turn_rad" else 1.0)
-            moved_spots = replace(spots, **{name: moved})
-            return easing._slope(bed, moved_spots, meets, None)[0]
+            moved[k] += step
+            return beds.strain_of(bed, spots._replace(**{name: moved}), rooms).total
 
+        beds.strain_of(bed, spots, rooms)
+        slope = 2.0 * bed.desk.slope
         compared = 0
         for part, name in enumerate(("x_mm", "y_mm", "turn_rad")):
             for k in range(bed.count):
-                rise = (strain(name, k, 1e-3) - strain(name, k, -1e-3)) / 2e-3
-                told = float(slope[part * bed.count + k])
-                if name == "turn_rad" and not bed.free[k]:
-                    assert told == 0.0
-                    continue
-                compared += abs(told - rise) <= 1e-3 * max(100.0, abs(rise))
-        assert compared >= 10  # of 11
+                step = 1e-3 / (bed.blanks.radius_mm[k] if name == "turn_rad" else 1.0)
+                rise = (strain(name, k, step) - strain(name, k, -step)) / (2 * step)
+                compared += abs(slope[k, part] - rise) <= 1e-3 * max(100.0, abs(rise))
+        assert compared >= 11  # of 12
 
     def test_apart_and_inside_there_is_no_strain(self) -> None:
-        bed = easing.make_bed(some_blanks(), GAP_MM)
+        bed = beds.make_bed(some_blanks(), GAP_MM)
         rooms = np.array(((-500.0, -500.0, 9000.0, 500.0),))
         spots = at_random(bed, 0, rooms[0])
-        spots = replace(spots, x_mm=np.arange(4) * 1500.0 + 500.0, y_mm=np.zeros(4))
-        assert easing.strain_of(bed, spots, rooms).total == 0.0
+        spots = spots._replace(x_mm=np.arange(4) * 1500.0 + 500.0, y_mm=np.zeros(4))
+        assert beds.strain_of(bed, spots, rooms).total == 0.0
 
     def test_strain_is_told_pair_by_pair_and_against_the_walls(self) -> None:
         """Two boxes 400 x 70, one shifted by 30 across, the second 10 out of its room."""
-        bed = easing.make_bed([box("a", 400.0, 70.0), box("b", 400.0, 70.0)], GAP_MM)
+        bed = beds.make_bed([box("a", 400.0, 70.0), box("b", 400.0, 70.0)], GAP_MM)
         rooms = np.array(((0.0, 0.0, 400.0, 90.0),))
         zero = np.zeros(2)
-        spots = easing.Spots(
+        spots = Spots(
             np.full(2, 200.0), np.array((35.0, 65.0)), zero, np.ones(2), np.zeros(2, dtype=np.int64)
         )
-        strain = easing.strain_of(bed, spots, rooms)
+        strain = beds.strain_of(bed, spots, rooms)
         # the lower edge of the second, at 30, lies 30 deep in the first, from 0 to 70
-        assert strain.worst_mm == pytest.approx(30.0 + GAP_MM + easing.SPARE_MM, abs=6.0)
+        assert strain.worst_mm == pytest.approx(30.0 + GAP_MM + beds.SPARE_MM, abs=6.0)
         assert strain.between[0, 0] == pytest.approx(0.0, abs=1e-9)
-        assert strain.between[1, 1] >= easing.WALL_COUNTS * 2 * 10.0**2  # two corners 10 out
+        assert strain.between[1, 1] >= WALL_COUNTS * 2 * 10.0**2  # two corners 10 out
         assert strain.between[0, 1] == strain.between[1, 0] > 0.0
         each_pair_once = float(np.triu(strain.between).sum())
         assert strain.total == pytest.approx(each_pair_once, rel=1e-9)
 
     def test_placements_and_spots_are_two_ways_to_say_the_same(self) -> None:
         shapes = some_blanks()
-        bed = easing.make_bed(shapes, GAP_MM)
-        rooms, shift = easing.rooms_of([(25.0, 0.0, 1000.0, 400.0), (0.0, 10.0, 500.0, 600.0)])
+        bed = beds.make_bed(shapes, GAP_MM)
+        rooms, shift = beds.rooms_of([(25.0, 0.0, 1000.0, 400.0), (0.0, 10.0, 500.0, 600.0)])
         assert rooms[1, 0] >= rooms[0, 2] + 100.0  # rooms lie apart
         placements = [
             Placement(s.id, k % 2, 100.0 + k, 50.0 - k, 90.0 * k if s.square else 33.0 * k, k > 1)
             for k, s in enumerate(shapes)
         ]
-        again = easing.placements_of(bed, easing.spots_of(bed, placements, shift), shift)
+        again = beds.placements_of(bed, beds.spots_of(bed, placements, shift), shift)
         for shape, one, other in zip(shapes, placements, again, strict=True):
             assert (one.unit, one.flipped) == (other.unit, other.flipped)
             assert np.allclose(placed_points(shape, one), placed_points(shape, other), atol=1e-7)
 
     def test_overlapping_blanks_come_to_lie_apart_and_straight_ones_stay_square(self) -> None:
         shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), arc("c", 500.0, 300.0, 60.0)]
-        bed = easing.make_bed(shapes, GAP_MM)
-        rooms, shift = easing.rooms_of([(0.0, 0.0, 400.0, 260.0)])
+        bed = beds.make_bed(shapes, GAP_MM)
+        rooms, shift = beds.rooms_of([(0.0, 0.0, 400.0, 260.0)])
         zero = np.zeros(3)
-        spots = easing.Spots(
+        spots = Spots(
             np.array((180.0, 200.0, 210.0)),
             np.array((60.0, 100.0, 150.0)),
             zero,
             np.ones(3),
             np.zeros(3, dtype=np.int64),
         )
-        eased, strain = easing.settle(bed, spots, rooms, 200)
+        eased, strain = beds.settle(bed, spots, rooms, 200)
         assert strain < 0.1
-        placements = easing.placements_of(bed, eased, shift)
+        placements = beds.placements_of(bed, eased, shift)
         assert [p.turn_deg for p in placements[:2]] == [0.0, 0.0]
         mended = mend(placements, shapes, Frame(0.0, 0.0, 400.0, 260.0), GAP_MM)
         assert mended is not None
@@ -190,25 +191,13 @@ class TestStrain:
         assert verify(layout, shapes, [stock], GAP_MM) == ()
 
     def test_blanks_that_do_not_move_stay(self) -> None:
-        bed = easing.make_bed(some_blanks(), GAP_MM)
+        bed = beds.make_bed(some_blanks(), GAP_MM)
         rooms = np.array(((0.0, 0.0, 900.0, 400.0),))
         spots = at_random(bed, 3, rooms[0])
         moving = np.array((True, False, False, True))
-        eased, _ = easing.settle(bed, spots, rooms, 30, moving)
+        eased, _ = beds.settle(bed, spots, rooms, 30, moving)
         for name in ("x_mm", "y_mm", "turn_rad"):
             assert (getattr(eased, name)[1:3] == getattr(spots, name)[1:3]).all()
-
-    def test_easing_ends_when_asked(self) -> None:
-        bed = easing.make_bed(some_blanks(), GAP_MM)
-        rooms = np.array(((0.0, 0.0, 500.0, 200.0),))
-        asked: list[int] = []
-
-        def stop() -> bool:
-            asked.append(1)
-            return True
-
-        easing.settle(bed, at_random(bed, 3, rooms[0]), rooms, 1000, until=Until(None, stop))
-        assert len(asked) == 1
 
 
 class TestMending:
@@ -252,17 +241,17 @@ class TestHopping:
         shapes = [box("long", 500.0, 60.0), box("short", 300.0, 60.0)]
         units = [Stock("near", 64.0, 320.0, 1.0, 1, None), Stock("far", 64.0, 520.0, 1.0, 1, None)]
         filling = filling_of(shapes, units)
-        bed = easing.make_bed(shapes, GAP_MM)
-        rooms, shift = easing.rooms_of([(0.0, 0.0, 320.0, 64.0), (0.0, 0.0, 520.0, 64.0)])
+        bed = beds.make_bed(shapes, GAP_MM)
+        rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 64.0), (0.0, 0.0, 520.0, 64.0)])
         wrong = [
             Placement("long", 0, 0.0, 2.0, 0.0, False),
             Placement("short", 1, 0.0, 2.0, 0.0, False),
         ]
         found = hop(
             bed,
-            easing.spots_of(bed, wrong, shift),
+            beds.spots_of(bed, wrong, shift),
             rooms,
-            ways_of(filling.pieces),
+            ways_of(filling.pieces, bed),
             60,
             np.random.default_rng(0),
         )
@@ -272,14 +261,14 @@ class TestHopping:
     def test_where_there_is_no_room_it_is_never_clear(self) -> None:
         shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), box("c", 300.0, 60.0)]
         filling = filling_of(shapes, [Stock("one", 130.0, 320.0, 1.0, 1, None)])
-        bed = easing.make_bed(shapes, GAP_MM)
-        rooms, shift = easing.rooms_of([(0.0, 0.0, 320.0, 130.0)])
+        bed = beds.make_bed(shapes, GAP_MM)
+        rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
         laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
         found = hop(
             bed,
-            easing.spots_of(bed, laid, shift),
+            beds.spots_of(bed, laid, shift),
             rooms,
-            ways_of(filling.pieces),
+            ways_of(filling.pieces, bed),
             30,
             np.random.default_rng(0),
         )
@@ -291,23 +280,23 @@ class TestHopping:
             replace(arc(f"a{k}", 400.0 + 40 * k, 420.0, 70.0), may_flip=False) for k in range(5)
         ]
         filling = filling_of(shapes, [Stock("one", 300.0, 700.0, 1.0, 1, None)])
-        bed = easing.make_bed(shapes, GAP_MM)
-        rooms, _ = easing.rooms_of([(0.0, 0.0, 700.0, 300.0)])
-        spots = replace(at_random(bed, 2, rooms[0]), side=np.ones(5))
-        found = hop(bed, spots, rooms, ways_of(filling.pieces), 40, np.random.default_rng(2))
+        bed = beds.make_bed(shapes, GAP_MM)
+        rooms, _ = beds.rooms_of([(0.0, 0.0, 700.0, 300.0)])
+        spots = at_random(bed, 2, rooms[0])._replace(side=np.ones(5))
+        found = hop(bed, spots, rooms, ways_of(filling.pieces, bed), 40, np.random.default_rng(2))
         assert (found.spots.side == 1.0).all()
 
     def test_equal_draws_give_equal_layouts(self) -> None:
         shapes = some_blanks()
         filling = filling_of(shapes, [Stock("one", 420.0, 900.0, 1.0, 1, None)])
-        bed = easing.make_bed(shapes, GAP_MM)
-        rooms, _ = easing.rooms_of([(0.0, 0.0, 900.0, 420.0)])
+        bed = beds.make_bed(shapes, GAP_MM)
+        rooms, _ = beds.rooms_of([(0.0, 0.0, 900.0, 420.0)])
         ends = [
             hop(
                 bed,
                 at_random(bed, 5, rooms[0]),
                 rooms,
-                ways_of(filling.pieces),
+                ways_of(filling.pieces, bed),
                 20,
                 np.random.default_rng(5),
             ).spots

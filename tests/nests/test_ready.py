@@ -1,0 +1,86 @@
+"""What is compiled: at hand before a clock runs, kept from run to run, and told where it is not."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from solver.nests import compiled, hopping, ready
+
+
+class TestReady:
+    def test_once_all_is_compiled_nothing_is_told(self) -> None:
+        ready.compile_all()
+        assert ready.is_compiled()
+        told: list[str] = []
+        ready.get_ready(lambda: told.append("compiling"))
+        assert told == []
+
+    def test_where_nothing_is_kept_it_is_told_before_it_is_compiled(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(ready, "KEPT_IN", tmp_path)
+        done: list[str] = []
+        monkeypatch.setattr(ready, "compile_all", lambda: done.append("compiled"))
+        ready.get_ready(lambda: done.append("told"))
+        assert done == ["told", "compiled"]
+
+    def test_the_search_itself_is_among_what_is_compiled(self) -> None:
+        """It takes in all other functions, so it being there means that they are."""
+        ready.compile_all()
+        assert len(hopping._search.signatures) == 1  # type: ignore[attr-defined]
+
+
+class TestKeeping:
+    def test_what_is_compiled_is_kept_for_these_very_modules(self, tmp_path: Path) -> None:
+        (tmp_path / "one.py").write_text("@compiled\ndef f(): ...\n")
+        (tmp_path / "other.py").write_text("def g(): ...\n")
+        first = compiled.place_to_keep(tmp_path)
+        (tmp_path / "other.py").write_text("def g(): return 1\n")
+        assert compiled.place_to_keep(tmp_path) == first
+        (tmp_path / "one.py").write_text("@compiled\ndef f(): return 1\n")
+        assert compiled.place_to_keep(tmp_path) != first
+
+    def test_beside_the_modules_else_among_what_the_user_keeps(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        modules, own = tmp_path / "modules", tmp_path / "own"
+        modules.mkdir()
+        monkeypatch.setenv("XDG_CACHE_HOME", str(own))
+        beside = compiled.place_to_keep(modules)
+        assert beside is not None
+        assert beside.parent == modules / "__pycache__"
+        (tmp_path / "elsewhere").mkdir()
+        (tmp_path / "elsewhere" / "__pycache__").write_text("a file is in the way")
+        away = compiled.place_to_keep(tmp_path / "elsewhere")
+        assert away is not None
+        assert away.parent == own / "splitplan"
+
+    def test_none_where_nothing_can_be_written(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        (tmp_path / "__pycache__").write_text("a file is in the way")
+        monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "__pycache__"))
+        assert compiled.place_to_keep(tmp_path) is None
+
+    def test_without_such_a_place_functions_still_run(self, tmp_path: Path) -> None:
+        """In a process of its own, whose modules and home cannot be written to."""
+        (tmp_path / "home").write_text("a file, no folder")
+        code = (
+            "from pathlib import Path\n"
+            "import solver.nests.compiled as c\n"
+            f"assert c.place_to_keep(Path({str(tmp_path / 'home')!r})) is None\n"
+            "c.KEPT_IN = None\n"
+            "@c.compiled\n"
+            "def twice(x): return 2 * x\n"
+            "print(twice(21.0))\n"
+        )
+        env = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "home")}
+        run = subprocess.run(
+            [sys.executable, "-c", code], env=env, capture_output=True, text=True, check=True
+        )
+        assert run.stdout.strip() == "42.0"
