@@ -121,5 +121,6 @@ def settle(
     spots = own(spots)
     if moving is None:
         moving = np.ones(bed.count, dtype=np.bool_)
-    strain = easing.ease(bed.blanks, spots, rooms, moving, steps, math.inf, bed.desk)
+    alike = np.ones((bed.count, bed.count))
+    strain = easing.ease(bed.blanks, spots, rooms, moving, steps, math.inf, alike, bed.desk)
     return spots, strain

@@ -65,6 +65,7 @@ def _slope_at(
     rooms: Rooms,
     who: Ints,
     pairs: int,
+    weights: Points,
     desk: Desk,
     rise: Points,
 ) -> float:
@@ -74,7 +75,8 @@ def _slope_at(
         slope[k, 0], slope[k, 1], slope[k, 2] = 0.0, 0.0, 0.0
     total = 0.0
     for q in range(pairs):
-        part, _ = strain_between(blanks, spots, q, desk)
+        weight = weights[desk.pair[q, 0], desk.pair[q, 1]]
+        part, _ = strain_between(blanks, spots, q, weight, desk)
         total += part
     for a in range(len(who)):
         k = who[a]
@@ -124,12 +126,14 @@ def ease(
     moving: Mask,
     steps: int,
     hopeless: float,
+    weights: Points,
     desk: Desk,
 ) -> float:
     """Ease the blanks that move, where they lie, so many steps; return their strain in mm2.
 
-    Blanks that do not move are obstacles; strain among them is not counted.  Where more strain
-    than ``hopeless`` is left after LOOKS steps, that is the end.
+    Strain between two of them counts ``weights`` (n, n) times.  Blanks that do not move are
+    obstacles; strain among them is not counted.  Where more strain than ``hopeless`` is left after
+    LOOKS steps, that is the end.
     """
     who = np.nonzero(moving)[0]
     size = 3 * len(who)
@@ -144,7 +148,7 @@ def ease(
     pairs = list_near(blanks, spots, moving, desk)
     for a in range(size):
         listed[a] = z[a]
-    strain = _slope_at(blanks, spots, rooms, who, pairs, desk, rise)
+    strain = _slope_at(blanks, spots, rooms, who, pairs, weights, desk, rise)
     known, scale = 0, FIRST_SCALE
     for step in range(steps):
         if strain < NOTHING or (step == LOOKS and strain > hopeless):
@@ -167,7 +171,7 @@ def ease(
                 pairs = list_near(blanks, spots, moving, desk)
                 for a in range(size):
                     listed[a] = tried[a]
-            less = _slope_at(blanks, spots, rooms, who, pairs, desk, after)
+            less = _slope_at(blanks, spots, rooms, who, pairs, weights, desk, after)
             if less <= strain + ENOUGH_FALL * length * fall:
                 break
             # the parabola through both strains and the slope is lowest there

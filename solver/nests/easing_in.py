@@ -6,8 +6,10 @@ one plane, so that blanks may hop from one to another.
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -21,10 +23,12 @@ from solver.nests.shapes import Placement, usable_region
 
 AWAY_MM = 1e6
 """Where blanks wait that have no place yet."""
-AT_ONCE = 20
-"""Steps of hopping between two looks at how it goes."""
-HOPELESS = 0.8
-"""Where strain keeps more than this share of what it was two looks ago, blanks will not fit."""
+HOPEFUL_MM2 = 2500.0
+"""Less strain than this may go any time: the search goes on."""
+LOOKS_BACK, FALLS = 40, 0.8
+"""More is hopeless where it keeps more than this share of what was least so many looks before."""
+MENDS, FARTHER_MM = 3, 0.1
+"""Layouts that are mended, at most, and what is added to the gap after each."""
 
 
 def ease_in(
@@ -52,17 +56,24 @@ def ease_in(
     waiting = [k for k, at in enumerate(filling.laid) if at is None]
     for k in sorted(waiting, key=lambda k: (-pieces[k].area_mm2, k)):
         spots = lay_over(bed, spots, rooms, ways, k, draw)
-    hopped = hop(bed, spots, rooms, ways, 0, draw, until)
-    strains = [hopped.strain.total]
-    while not hopped.clear and steps > 0 and not until.over():
-        hopped = hop(bed, hopped.spots, rooms, ways, min(steps, AT_ONCE), draw, until)
-        steps -= AT_ONCE
-        strains.append(hopped.strain.total)
-        if len(strains) > 2 and strains[-1] > HOPELESS * strains[-3]:
-            break
-    if not hopped.clear:
-        return None
-    return _mended(filling, placements_of(bed, hopped.spots, shift), frames, gap_mm, until)
+    for _ in range(MENDS):
+        hopped = hop(bed, spots, rooms, ways, steps, draw, until, _hopeful)
+        if not hopped.clear:
+            return None
+        mended = _mended(filling, placements_of(bed, hopped.spots, shift), frames, gap_mm, until)
+        if mended is not None:
+            return mended
+        # what lies between the samples is too much to mend: once more, a little farther apart
+        steps -= hopped.steps
+        farther = bed.blanks._replace(gap_mm=bed.blanks.gap_mm + FARTHER_MM)
+        bed, spots = replace(bed, blanks=farther), hopped.spots
+    return None
+
+
+def _hopeful(strains: Sequence[float]) -> bool:
+    """Whether strain is little, or still falls."""
+    least = min(strains)
+    return least < HOPEFUL_MM2 or least < FALLS * min(strains[:-LOOKS_BACK], default=math.inf)
 
 
 def _mended(

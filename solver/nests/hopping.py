@@ -3,14 +3,15 @@
 From a layout with strain, step by step: a blank is drawn by its strain; it goes where, of many
 places at random, it overlaps least, or trades places with one about as large, either laid as the
 other lay.  The blanks around are eased apart first; only where that looks well are all of them, and
-the step stands when strain has not grown by more than a share drawn at random.  Work is counted in
-steps.
+the step stands when strain has not grown by more than a share drawn at random.  Two blanks that go
+on overlapping weigh ever more, so that a layout that nothing betters does not stay the best
+(guided local search; Voudouris and Tsang, 1999).  Work is counted in steps.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -50,12 +51,16 @@ AROUND_MM = 60.0
 """Blanks so near to those that moved are eased first."""
 AT_FIRST, SOON, FULLY = 150, 30, 60
 """Steps of easing before any hop, of easing what is around, and everything."""
-PROMISING = 2.0
+PROMISING = 1.3
 """Times the strain that may stand, to go on after easing what is around."""
-HOPELESS = 8.0
+HOPELESS = 4.0
 """Times that strain, which after a few steps of easing what is around ends it."""
 WORSE = 0.4
 """Share by which strain may grow, at most, and the step still stand."""
+LITTLE_MM2 = 100.0
+"""Below this all strain is alike: else what nearly fits would never be shaken."""
+HEAVIER = 0.3
+"""What the pair that overlaps most weighs more after each step, others in proportion."""
 SAMPLES = 40
 """Points of a blank that are looked at in each place."""
 LOOSE_MM = 6.0
@@ -64,6 +69,10 @@ NOWHERE = 1e12
 """Strain of a place outside every room."""
 AT_A_TIME = 10
 """Steps between two looks at the clock."""
+
+
+Hopeful = Callable[[Sequence[float]], bool]
+"""Whether to go on, of the strains so far in mm2."""
 
 
 class Ways(NamedTuple):
@@ -121,19 +130,26 @@ def hop(
     steps: int,
     rng: np.random.Generator,
     until: Until = FOREVER,
+    hopeful: Hopeful = lambda strains: True,
 ) -> Hopped:
-    """Ease blanks apart and go on hopping until they lie clear or so many steps are used up."""
+    """Ease blanks apart and go on hopping until they lie clear or so many steps are used up.
+
+    Now and then it is asked whether the strains so far, one for each AT_A_TIME steps, are hopeful.
+    """
     spots, _ = settle(bed, spots, rooms, AT_FIRST)
     strain = strain_of(bed, spots, rooms)
-    total, worst_mm = strain.total, strain.worst_mm
+    strains = [strain.total]
+    worst_mm = strain.worst_mm
+    weights = np.ones((bed.count, bed.count))
     done = 0
-    while worst_mm > ENOUGH_MM and done < steps and not until.over():
+    while worst_mm > ENOUGH_MM and done < steps and hopeful(strains) and not until.over():
         few = min(AT_A_TIME, steps - done)
-        total, worst_mm, made = _search(
-            rng, bed.blanks, spots, rooms, ways, strain.between, total, worst_mm, few, bed.desk
+        worst_mm, made = _search(
+            rng, bed.blanks, spots, rooms, ways, strain.between, weights, worst_mm, few, bed.desk
         )
         done += made
-    return Hopped(spots, Strain(total, worst_mm, strain.between), done)
+        strains.append(float(np.tril(strain.between).sum()))
+    return Hopped(spots, Strain(strains[-1], worst_mm, strain.between), done)
 
 
 def lay_over(
@@ -154,12 +170,12 @@ def _search(
     rooms: Rooms,
     ways: Ways,
     between: Points,
-    total: float,
+    weights: Points,
     worst_mm: float,
     steps: int,
     desk: Desk,
-) -> tuple[float, float, int]:
-    """Hop from these spots, and change them; strain, worst depth, and steps made."""
+) -> tuple[float, int]:
+    """Hop from these spots; they change, and the weights.  Worst depth and steps made."""
     n = len(spots.x_mm)
     tried = Spots(
         spots.x_mm.copy(),
@@ -169,13 +185,13 @@ def _search(
         spots.room.copy(),
     )
     around = np.empty(n, np.bool_)
-    everything = np.ones(n, np.bool_)
+    everything, nothing = np.ones(n, np.bool_), np.zeros(n, np.bool_)
     done = 0
     while done < steps and worst_mm > ENOUGH_MM:
         done += 1
         lay_all_out(blanks, spots, desk)
         copy_spots(spots, tried)
-        blank, other = _draw(rng, between), -1
+        blank, other = _draw(rng, between, weights), -1
         if n > 1 and rng.random() < TRADES:
             other = _trade(rng, blanks, spots, rooms, ways, blank, desk, tried)
             moved = other >= 0
@@ -188,19 +204,22 @@ def _search(
         _mark_around(blanks, tried, blank, desk, around)
         if other >= 0:
             _mark_around(blanks, tried, other, desk, around)
-        limit = total * (1.0 + WORSE * rng.random())
-        eased = ease(blanks, tried, rooms, around, int(SOON), HOPELESS * limit, desk)
-        eased += _still(between, around)
+        limit = max(_weighed(between, weights, nothing), LITTLE_MM2)
+        limit *= 1.0 + WORSE * rng.random()
+        dead = HOPELESS * limit
+        eased = ease(blanks, tried, rooms, around, int(SOON), dead, weights, desk)
+        eased += _weighed(between, weights, around)
         if limit < eased <= PROMISING * limit:
-            eased = ease(blanks, tried, rooms, everything, int(FULLY), math.inf, desk)
+            eased = ease(blanks, tried, rooms, everything, int(FULLY), math.inf, weights, desk)
         if eased <= limit:
             copy_spots(tried, spots)
-            total, worst_mm = strain_all(blanks, spots, rooms, desk, between)
-    return total, worst_mm, done
+            _, worst_mm = strain_all(blanks, spots, rooms, desk, between)
+        _weigh(between, weights)
+    return worst_mm, done
 
 
 @compiled_within
-def _draw(rng: np.random.Generator, between: Points) -> int:
+def _draw(rng: np.random.Generator, between: Points, weights: Points) -> int:
     """A blank, by its strain, or any."""
     n = len(between)
     if n == 1 or rng.random() < ANYWHERE:
@@ -208,26 +227,40 @@ def _draw(rng: np.random.Generator, between: Points) -> int:
     left = 0.0
     for i in range(n):
         for j in range(n):
-            left += between[i, j]
+            left += weights[i, j] * between[i, j]
     left *= rng.random()
     for i in range(n):
         for j in range(n):
-            left -= between[i, j]
+            left -= weights[i, j] * between[i, j]
         if left <= 0.0:
             return i
     return n - 1
 
 
 @compiled_within
-def _still(between: Points, around: Mask) -> float:
-    """Strain among blanks that are not around."""
+def _weighed(between: Points, weights: Points, but: Mask) -> float:
+    """Strain of all blanks but some, each pair by its weight."""
     total = 0.0
     for i in range(len(between)):
-        if not around[i]:
+        if not but[i]:
             for j in range(i + 1):
-                if not around[j]:
-                    total += between[i, j]
+                if not but[j]:
+                    total += weights[i, j] * between[i, j]
     return total
+
+
+@compiled_within
+def _weigh(between: Points, weights: Points) -> None:
+    """Let pairs that overlap weigh more; a wall does not."""
+    most = 0.0
+    for i in range(len(between)):
+        for j in range(i + 1):
+            most = max(most, between[i, j])
+    for i in range(len(between)):
+        for j in range(i):
+            if between[i, j] > 0.0:
+                weights[i, j] += HEAVIER * between[i, j] / most
+                weights[j, i] = weights[i, j]
 
 
 @compiled_within

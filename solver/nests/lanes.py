@@ -214,13 +214,10 @@ def fillable(widths: Sequence[int], most: int) -> list[int]:
         while step <= most:  # 0, 1, 2, 4 ... copies more: every number of copies is met
             reach |= (reach << step) & full
             step *= 2
-    result: list[int] = []
-    last = 0
-    for value in range(most + 1):
-        if reach >> value & 1:
-            last = value
-        result.append(last)
-    return result
+    as_bytes = np.frombuffer(reach.to_bytes(most // 8 + 1, "little"), dtype=np.uint8)
+    reached = np.unpackbits(as_bytes, bitorder="little")[: most + 1]
+    largest: list[int] = np.maximum.accumulate(np.arange(most + 1) * reached).tolist()
+    return largest
 
 
 def _grow(job: _Job, node: _Node, branches: int) -> list[_Node]:

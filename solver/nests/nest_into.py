@@ -44,11 +44,17 @@ STEPS_PER_EFFORT = 50
 EFFORT_PER_ORDER = 8
 """Steps of effort for each order of the blanks that is tried besides."""
 
-HOPS_PER_EFFORT = 8
+ORDERS = 1
+"""Orders of the blanks that are tried where they can be eased apart: that is quicker."""
+
+HOPS_PER_EFFORT = 75
 """Steps of hopping at the most for each step of effort."""
 
 HOPELESS_SHARE = 0.15
 """Where plain layouts leave out more than this share of the area, no search will mend it."""
+
+EASED_SHARE = 0.4
+"""The same where blanks can be eased apart."""
 
 Attempt = tuple[list[Placement], bool]
 """Placements with units as indices into the units given, and whether something cut them short."""
@@ -171,20 +177,23 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
         if straight and not all_straight and rectangular:
             return
     starts: list[tuple[float, list[fill.Laid | None]]] = []
-    for stretch in (1.0, 0.6)[: 1 if task.quick else 2]:
+    easing = rectangular and not all_straight and len(pieces) <= MOST_BLANKS
+    for stretch in (1.0, 0.6)[: 1 if task.quick or easing else 2]:
         fill.fill_greedy(filling, rng, stretch, task.until, all_or_none=task.quick)
         yield fill.placements_of(filling), task.late()
         starts.append((filling.left_out_mm2(), list(filling.laid)))
-    for turn in range(0 if task.quick else 2 + task.effort // EFFORT_PER_ORDER):
+    orders = ORDERS if easing else 2 + task.effort // EFFORT_PER_ORDER
+    for turn in range(0 if task.quick else orders):
         fill_by_length(filling, task, rng, plain=turn == 0)
         yield fill.placements_of(filling), task.late()
         starts.append((filling.left_out_mm2(), list(filling.laid)))
     _, filling.laid = min(starts, key=itemgetter(0))
     missing = sum(at is None for at in filling.laid)
     total = sum(piece.area_mm2 for piece in pieces)
-    if task.quick or (missing > 3 and filling.left_out_mm2() > HOPELESS_SHARE * total):
+    hopeless = EASED_SHARE if easing else HOPELESS_SHARE
+    if task.quick or (missing > 3 and filling.left_out_mm2() > hopeless * total):
         return
-    if rectangular and not all_straight and len(pieces) <= MOST_BLANKS:
+    if easing:
         eased = ease_in(filling, task.gap_mm, rng, HOPS_PER_EFFORT * task.effort, task.until)
         if eased is not None or task.late():
             yield eased or [], task.late()

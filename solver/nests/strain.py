@@ -155,8 +155,10 @@ def list_near(blanks: Blanks, spots: Spots, moving: Mask, desk: Desk) -> int:
 
 
 @compiled_within
-def strain_between(blanks: Blanks, spots: Spots, q: int, desk: Desk) -> tuple[float, float]:
-    """Strain of the points listed for pair q, and the worst depth; adds to the slope of both."""
+def strain_between(
+    blanks: Blanks, spots: Spots, q: int, weight: float, desk: Desk
+) -> tuple[float, float]:
+    """Weighed strain of the points listed for pair q, and the worst depth; slope as well."""
     at, slope, pair, near = desk.at_mm, desk.slope, desk.pair, desk.near
     i, j = pair[q, 0], pair[q, 1]
     cos, sin, side = desk.turned[j, 0], desk.turned[j, 1], spots.side[j]
@@ -177,13 +179,13 @@ def strain_between(blanks: Blanks, spots: Spots, q: int, desk: Desk) -> tuple[fl
             across += push_y
             turn_i += (at[p, 0] - x_i) * push_y - (at[p, 1] - y_i) * push_x
             turn_j += x * push_y - y * push_x
-    slope[i, 0] += along
-    slope[j, 0] -= along
-    slope[i, 1] += across
-    slope[j, 1] -= across
-    slope[i, 2] += turn_i
-    slope[j, 2] -= turn_j
-    return total, worst
+    slope[i, 0] += weight * along
+    slope[j, 0] -= weight * along
+    slope[i, 1] += weight * across
+    slope[j, 1] -= weight * across
+    slope[i, 2] += weight * turn_i
+    slope[j, 2] -= weight * turn_j
+    return weight * total, worst
 
 
 @compiled_within
@@ -230,7 +232,7 @@ def strain_all(
         total += part
         worst = max(worst, deep)
     for q in range(pairs):
-        part, deep = strain_between(blanks, spots, q, desk)
+        part, deep = strain_between(blanks, spots, q, 1.0, desk)
         i, j = desk.pair[q, 0], desk.pair[q, 1]
         between[i, j] += part
         between[j, i] += part
