@@ -116,8 +116,10 @@ def depth_at(blanks: Blanks, k: int, x: float, y: float) -> tuple[float, float, 
     """
     grid, frame, nodes = blanks.grid, blanks.frame, blanks.nodes_mm
     rows, per_mm = grid[k, 1], frame[k, 2]
-    u = min(max((x - frame[k, 0]) * per_mm, 0.0), grid[k, 0] - 1.000001)
-    v = min(max((y - frame[k, 1]) * per_mm, 0.0), rows - 1.000001)
+    u, v = (x - frame[k, 0]) * per_mm, (y - frame[k, 1]) * per_mm
+    # what is no number is not greater either, and must not become an index
+    u = min(u, grid[k, 0] - 1.000001) if u > 0.0 else 0.0
+    v = min(v, rows - 1.000001) if v > 0.0 else 0.0
     column, row = int(u), int(v)
     u -= column
     v -= row

@@ -15,13 +15,14 @@ import numpy as np
 import pytest
 import shapely
 
+from solver.data.until import Until
 from solver.nests import bed as beds
-from solver.nests import fill
+from solver.nests import easing_in, fill, hopping
 from solver.nests.boards import make_board
 from solver.nests.compaction import Frame, mend
 from solver.nests.depths import Blanks, blanks_of, bodies_of, depth_at
 from solver.nests.easing_in import ease_in
-from solver.nests.hopping import ENOUGH_MM, hop, ways_of
+from solver.nests.hopping import AT_A_TIME, ENOUGH_MM, hop, ways_of
 from solver.nests.nest_into import settle
 from solver.nests.poses import Grid
 from solver.nests.shapes import Placement, Shape, Stock, placed_points
@@ -96,6 +97,11 @@ class TestDepths:
         blanks = some_in_a_row(some_blanks())
         for x, y in ((1e5, 3000.0), (-1e5, 0.0), (0.0, -1e5), (3000.0, 1e5)):
             assert depth_at(blanks, 0, x, y)[0] < -GAP_MM
+
+    def test_what_is_no_number_is_read_at_the_edge_of_the_grid(self) -> None:
+        """Compiled code does not check its indexes."""
+        blanks = some_in_a_row(some_blanks())
+        assert depth_at(blanks, 0, math.nan, math.nan)[0] < -GAP_MM
 
     def test_the_bulge_of_an_arc_is_on_its_outer_side(self) -> None:
         """An arc as drawn here has its middle above its chord; turned over it lies below."""
@@ -275,6 +281,69 @@ class TestHopping:
         assert found.steps == 30
         assert found.strain.worst_mm > ENOUGH_MM
 
+    def test_hopping_ends_when_asked(self) -> None:
+        """Some steps are made between two looks at the clock, none once it is over."""
+        shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), box("c", 300.0, 60.0)]
+        filling = filling_of(shapes, [Stock("one", 130.0, 320.0, 1.0, 1, None)])
+        bed = beds.make_bed(shapes, GAP_MM)
+        rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
+        laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
+        spots, ways = beds.spots_of(bed, laid, shift), ways_of(filling.pieces, bed)
+        asked: list[int] = []
+
+        def stop() -> bool:
+            asked.append(1)
+            return len(asked) > 2
+
+        rng = np.random.default_rng(0)
+        assert hop(bed, spots, rooms, ways, 10**6, rng, Until(None, stop)).steps == 2 * AT_A_TIME
+
+    def test_hopping_ends_where_it_is_not_hopeful(self) -> None:
+        shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), box("c", 300.0, 60.0)]
+        filling = filling_of(shapes, [Stock("one", 130.0, 320.0, 1.0, 1, None)])
+        bed = beds.make_bed(shapes, GAP_MM)
+        rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
+        laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
+        spots, ways = beds.spots_of(bed, laid, shift), ways_of(filling.pieces, bed)
+        seen: list[float] = []
+
+        def hopeful(strains: Sequence[float]) -> bool:
+            seen[:] = strains
+            return len(strains) < 4
+
+        rng = np.random.default_rng(0)
+        found = hop(bed, spots, rooms, ways, 10**6, rng, hopeful=hopeful)
+        assert found.steps == 3 * AT_A_TIME
+        assert min(seen) > 0.0
+        assert seen[-1] == pytest.approx(found.strain.total, rel=1e-9)
+
+    def test_what_overlaps_weighs_more_with_every_step_and_what_does_not_stays(self) -> None:
+        """The pair that overlaps most gains HEAVIER, one with half its strain half of that."""
+        between = np.array(
+            ((9.0, 40.0, 0.0), (40.0, 0.0, 80.0), (0.0, 80.0, 0.0)),
+        )
+        weights = np.ones((3, 3))
+        hopping._weigh.py_func(between, weights)
+        heavier = hopping.HEAVIER
+        assert weights[2, 1] == weights[1, 2] == pytest.approx(1.0 + heavier)
+        assert weights[1, 0] == weights[0, 1] == pytest.approx(1.0 + heavier / 2)
+        assert weights[2, 0] == 1.0
+        assert (np.diag(weights) == 1.0).all()  # walls
+        assert hopping._weighed.py_func(between, weights, np.zeros(3, bool)) == pytest.approx(
+            9.0 + 40.0 * (1.0 + heavier / 2) + 80.0 * (1.0 + heavier)
+        )
+
+    def test_a_blank_drawn_by_its_strain_overlaps(self) -> None:
+        """Of four blanks two overlap: the others come up only among the few drawn at random."""
+        between = np.zeros((4, 4))
+        between[1, 3] = between[3, 1] = 5.0
+        rng = np.random.default_rng(3)
+        drawn = [hopping._draw.py_func(rng, between, np.ones((4, 4))) for _ in range(2000)]
+        share = sum(k in (1, 3) for k in drawn) / 2000
+        expected = 1.0 - hopping.ANYWHERE / 2
+        assert share == pytest.approx(expected, abs=0.03)
+        assert set(drawn) == {0, 1, 2, 3}
+
     def test_blanks_that_may_not_be_turned_over_are_not(self) -> None:
         shapes = [
             replace(arc(f"a{k}", 400.0 + 40 * k, 420.0, 70.0), may_flip=False) for k in range(5)
@@ -322,6 +391,41 @@ class TestEasingIn:
         ]
         eased = ease_in(filling, GAP_MM, random.Random(0), 200)
         assert eased is not None
+        layout = settle(eased, [sheet], complete=True, cut=False)
+        assert verify(layout, shapes, [replace(sheet, on_hand=1)], GAP_MM) == ()
+
+    def test_the_search_goes_on_while_strain_is_little_or_falls(self) -> None:
+        back, little = easing_in.LOOKS_BACK, easing_in.HOPEFUL_MM2
+        assert easing_in._hopeful([50 * little])
+        assert easing_in._hopeful([50 * little] * back)  # too soon to tell
+        assert not easing_in._hopeful([50 * little] * (back + 1))
+        assert easing_in._hopeful([50 * little] + [30 * little] * back)
+        assert not easing_in._hopeful([50 * little] + [45 * little] * back)
+        assert easing_in._hopeful([0.9 * little] + [50 * little] * 3 * back)
+
+    def test_what_cannot_be_mended_is_eased_farther_apart(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """The first layout is refused: the next one keeps more than the gap."""
+        shapes = [arc("bowl", 500.0, 600.0, 70.0, quantity=3)]
+        sheet = Stock("sheet", 480.0, 700.0, 1.0, 1, None)
+        filling = filling_of(shapes, [sheet])
+        fill.fill_greedy(filling, random.Random(0), 1.0)
+        gaps: list[float] = []
+        mends = easing_in._mended
+        monkeypatch.setattr(
+            easing_in, "_mended", lambda *args: mends(*args) if len(gaps) > 1 else None
+        )
+        hops = easing_in.hop
+
+        def counted(bed: beds.Bed, *args: object) -> hopping.Hopped:
+            gaps.append(bed.blanks.gap_mm)
+            return hops(bed, *args)  # type: ignore[arg-type]
+
+        monkeypatch.setattr(easing_in, "hop", counted)
+        eased = ease_in(filling, GAP_MM, random.Random(0), 200)
+        assert eased is not None
+        assert gaps == pytest.approx([gaps[0], gaps[0] + easing_in.FARTHER_MM])
         layout = settle(eased, [sheet], complete=True, cut=False)
         assert verify(layout, shapes, [replace(sheet, on_hand=1)], GAP_MM) == ()
 
