@@ -22,7 +22,6 @@ from solver.nests.bed import Bed, Strain, own, settle, strain_of
 from solver.nests.compiled import compiled, compiled_within
 from solver.nests.depths import Blanks, Ints, Mask, depth_at
 from solver.nests.easing import ease
-from solver.nests.fill import Piece
 from solver.nests.shapes import Points
 from solver.nests.strain import (
     Desk,
@@ -71,6 +70,8 @@ AT_A_TIME = 10
 """Steps between two looks at the clock."""
 
 
+Pose = tuple[float, bool]
+"""Turn of a blank in degrees, and whether it is turned over."""
 Hopeful = Callable[[Sequence[float]], bool]
 """Whether to go on, of the strains so far in mm2."""
 
@@ -106,15 +107,15 @@ class Hopped:
         return self.strain.worst_mm <= ENOUGH_MM
 
 
-def ways_of(pieces: Sequence[Piece], bed: Bed) -> Ways:
-    """Ways to lay each blank of a bed: those of its poses on the bitmaps."""
+def ways_of(poses: Sequence[Sequence[Pose]], bed: Bed) -> Ways:
+    """Ways to lay each blank of a bed."""
     area = np.log([body.area_mm2 for body in bed.bodies])
-    poses = [pose for piece in pieces for pose in piece.poses]
+    every = [pose for some in poses for pose in some]
     return Ways(
-        np.cumsum([0, *(len(piece.poses) for piece in pieces)], dtype=np.int64),
-        np.radians([pose.turn_deg for pose in poses]),
-        np.array([-1.0 if pose.flipped else 1.0 for pose in poses]),
-        np.array([piece.shape.may_flip for piece in pieces]),
+        np.cumsum([0, *(len(some) for some in poses)], dtype=np.int64),
+        np.radians([turn_deg for turn_deg, _ in every]),
+        np.array([-1.0 if flipped else 1.0 for _, flipped in every]),
+        np.array([shape.may_flip for shape in bed.shapes]),
         np.array([body.axis_rad for body in bed.bodies]),
         np.array([body.bulge for body in bed.bodies]),
         # each is most like itself, which is left out

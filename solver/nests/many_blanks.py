@@ -3,8 +3,9 @@
 A purchase of hundreds of blanks is too much to search as a whole.  What is on hand is filled first,
 then units of the kind that holds most for its price, by dropping blanks (`dropping`).  Then, again
 and again, the blanks of a few units are laid anew on stock that costs no more than those units did
-(large neighborhood search; Shaw, Using constraint programming and local search methods, 1998), and
-kept where that costs less or crams more on fewer units.  All work is counted in steps.
+(large neighborhood search; Shaw, Using constraint programming and local search methods, 1998), what
+is then left over is eased in, and that is kept where it costs less or crams more on fewer units.
+All work is counted in steps.
 """
 
 from __future__ import annotations
@@ -13,12 +14,13 @@ import math
 import random
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 
 from solver.data.until import Until
 from solver.nests.dropping import Pose, drop_onto, poses_of
+from solver.nests.easing_in import ease_onto
 from solver.nests.nest_into import nest_into
 from solver.nests.shapes import Layout, Placement, Purchase, Shape, Stock, UsedUnit, usable_region
 
@@ -39,6 +41,10 @@ TRIES = 30
 HOPE = 0.25
 """A few units are hoped to get fuller by this share at the most."""
 FULLEST = 0.97
+MOST_OVER = 0.08
+"""Share of the area of the blanks that found no place, of which no more are eased in."""
+HOPS = 200
+"""Steps of hopping to ease them in."""
 
 
 @dataclass(frozen=True)
@@ -176,14 +182,48 @@ class ManyBlanks:
             left = [one.shape_id for i in few for one in self.units[i].laid]
             kinds = list(numbers.elements())
             self.random.shuffle(kinds)
-            laid: list[_Unit] = []
+            dropped: list[_Unit] = []
             for kind in kinds:
-                left = self._add_unit(kind, left, laid, until)
-            if left:
+                left = self._add_unit(kind, left, dropped, until)
+            laid = self._eased(kinds, dropped, left, until) if left else dropped
+            if laid is None:
                 continue
             others = [unit for i, unit in enumerate(self.units) if i not in few]
             if self._rank([*others, *laid]) < self._rank(self.units):
                 self.units = [*others, *laid]
+
+    def _eased(
+        self, kinds: Sequence[str], laid: Sequence[_Unit], left: Sequence[str], until: Until
+    ) -> list[_Unit] | None:
+        """Units of these kinds with all blanks, those left over eased in; None where it fails."""
+        blanks = [*left, *(one.shape_id for unit in laid for one in unit.laid)]
+        over = sum(self._area[blank] for blank in left)
+        stocks = [self.stocks[kind] for kind in kinds]
+        if over > MOST_OVER * sum(self._area[blank] for blank in blanks) or not all(
+            stock.outline_mm is None for stock in stocks
+        ):
+            return None
+        # units without a blank were not laid out
+        empty = Counter(kinds) - Counter(unit.stock for unit in laid)
+        order = [*(unit.stock for unit in laid), *empty.elements()]
+        start = [replace(one, unit=u) for u, unit in enumerate(laid) for one in unit.laid]
+        eased = ease_onto(
+            [self.shapes[blank] for blank in blanks],
+            [[(p.turn_deg, p.flipped) for p in self._poses[blank]] for blank in blanks],
+            [*(None for _ in left), *start],
+            [self.stocks[kind] for kind in order],
+            self.gap_mm,
+            self.random,
+            HOPS,
+            until,
+        )
+        if eased is None:
+            return None
+        return [
+            _Unit(kind, tuple(replace(one, unit=0) for one in eased if one.unit == u))
+            for u, kind in enumerate(order)
+            if any(one.unit == u for one in eased)
+        ]
 
     def _fill(self, unit: _Unit) -> float:
         return sum(self._area[one.shape_id] for one in unit.laid) / self._room[unit.stock]

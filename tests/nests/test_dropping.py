@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 
 from solver.data.until import FOREVER
+from solver.nests import many_blanks
 from solver.nests.dropping import drop_onto, poses_of
-from solver.nests.many_blanks import ManyBlanks
+from solver.nests.many_blanks import ManyBlanks, _Unit
 from solver.nests.nest_into import settle
-from solver.nests.shapes import Shape, Stock
+from solver.nests.shapes import Placement, Shape, Stock
 from solver.nests.verify import verify
 
 GAP_MM = 3.0
@@ -112,6 +113,25 @@ def test_what_is_on_hand_is_used_first() -> None:
     plenty = replace(SHEET, on_hand=20)
     bought = many(2, [plenty, ROLL]).purchase(cut_short=False)
     assert bought.price == 0.0
+
+
+def test_what_dropping_leaves_over_is_eased_in_where_there_is_room(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Four bowls stack on a sheet; three lie spread over it, so the fourth does not drop."""
+    bowls = [arc(f"bowl {k}", 500.0, 600.0, 70.0) for k in range(4)]
+    # by hand: 73/cos 36.9 = 91.3 apart where they are steepest, and one is 570 - 400 high
+    sheet = Stock("sheet", 3 * 92.0 + 204.0, 700.0, 20.0, 0, None)
+    blanks = ManyBlanks(bowls, {b.id: frozenset(("sheet",)) for b in bowls}, [sheet], GAP_MM, 0)
+    spread = [Placement(f"bowl {k}", 0, 350.0, -400.0 + 140.0 * k, 0.0, False) for k in range(3)]
+    laid = _Unit("sheet", tuple(spread))
+    assert blanks._eased(["sheet"], [laid], ["bowl 3"], FOREVER) is None  # a quarter is too much
+    monkeypatch.setattr(many_blanks, "MOST_OVER", 0.3)
+    eased = blanks._eased(["sheet"], [laid], ["bowl 3"], FOREVER)
+    assert eased is not None
+    assert [len(unit.laid) for unit in eased] == [4]
+    layout = settle(list(eased[0].laid), [sheet], complete=True, cut=False)
+    assert verify(layout, bowls, [sheet], GAP_MM) == ()
 
 
 def test_blanks_longer_than_all_stock_are_not_laid() -> None:

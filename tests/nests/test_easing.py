@@ -241,6 +241,10 @@ def filling_of(shapes: Sequence[Shape], units: Sequence[Stock]) -> fill.Filling:
     return fill.Filling(boards, fill.make_pieces(shapes, GAP_MM, grid, boards))
 
 
+def poses_of(filling: fill.Filling) -> list[list[tuple[float, bool]]]:
+    return [[(pose.turn_deg, pose.flipped) for pose in p.poses] for p in filling.pieces]
+
+
 class TestHopping:
     def test_a_long_and_a_short_blank_trade_places(self) -> None:
         """Each lies in the room of the other: 500 in one of 320, 300 in one of 520."""
@@ -257,7 +261,7 @@ class TestHopping:
             bed,
             beds.spots_of(bed, wrong, shift),
             rooms,
-            ways_of(filling.pieces, bed),
+            ways_of(poses_of(filling), bed),
             60,
             np.random.default_rng(0),
         )
@@ -274,7 +278,7 @@ class TestHopping:
             bed,
             beds.spots_of(bed, laid, shift),
             rooms,
-            ways_of(filling.pieces, bed),
+            ways_of(poses_of(filling), bed),
             30,
             np.random.default_rng(0),
         )
@@ -288,7 +292,7 @@ class TestHopping:
         bed = beds.make_bed(shapes, GAP_MM)
         rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
         laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
-        spots, ways = beds.spots_of(bed, laid, shift), ways_of(filling.pieces, bed)
+        spots, ways = beds.spots_of(bed, laid, shift), ways_of(poses_of(filling), bed)
         asked: list[int] = []
 
         def stop() -> bool:
@@ -304,7 +308,7 @@ class TestHopping:
         bed = beds.make_bed(shapes, GAP_MM)
         rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
         laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
-        spots, ways = beds.spots_of(bed, laid, shift), ways_of(filling.pieces, bed)
+        spots, ways = beds.spots_of(bed, laid, shift), ways_of(poses_of(filling), bed)
         seen: list[float] = []
 
         def hopeful(strains: Sequence[float]) -> bool:
@@ -352,7 +356,9 @@ class TestHopping:
         bed = beds.make_bed(shapes, GAP_MM)
         rooms, _ = beds.rooms_of([(0.0, 0.0, 700.0, 300.0)])
         spots = at_random(bed, 2, rooms[0])._replace(side=np.ones(5))
-        found = hop(bed, spots, rooms, ways_of(filling.pieces, bed), 40, np.random.default_rng(2))
+        found = hop(
+            bed, spots, rooms, ways_of(poses_of(filling), bed), 40, np.random.default_rng(2)
+        )
         assert (found.spots.side == 1.0).all()
 
     def test_equal_draws_give_equal_layouts(self) -> None:
@@ -365,7 +371,7 @@ class TestHopping:
                 bed,
                 at_random(bed, 5, rooms[0]),
                 rooms,
-                ways_of(filling.pieces, bed),
+                ways_of(poses_of(filling), bed),
                 20,
                 np.random.default_rng(5),
             ).spots
