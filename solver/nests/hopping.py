@@ -68,7 +68,8 @@ NOWHERE = 1e12
 """Strain of a place outside every room."""
 AT_A_TIME = 10
 """Steps between two looks at the clock."""
-
+EQUAL = 1e6
+"""Of blanks with the same outline: how unlike they count, in logarithms of area."""
 
 Pose = tuple[float, bool]
 """Turn of a blank in degrees, and whether it is turned over."""
@@ -80,8 +81,8 @@ class Ways(NamedTuple):
     """How blanks may lie and with which they trade places, as compiled code reads it.
 
     Turns and sides offered to blank k are rows ``first[k]`` to ``first[k + 1]``; row k of ``alike``
-    (n, n - 1) lists the others, those most alike in area first.  ``axis_rad`` and ``bulge`` as in
-    depths.Body.
+    (n, n - 1) lists the others, those most alike in area first, but equal outlines last: nothing
+    comes of trading those.  ``axis_rad`` and ``bulge`` as in depths.Body.
     """
 
     first: Ints
@@ -110,6 +111,9 @@ class Hopped:
 def ways_of(poses: Sequence[Sequence[Pose]], bed: Bed) -> Ways:
     """Ways to lay each blank of a bed."""
     area = np.log([body.area_mm2 for body in bed.bodies])
+    unlike = np.abs(area[:, None] - area)
+    unlike[[[one is other for other in bed.bodies] for one in bed.bodies]] = EQUAL
+    np.fill_diagonal(unlike, math.inf)
     every = [pose for some in poses for pose in some]
     return Ways(
         np.cumsum([0, *(len(some) for some in poses)], dtype=np.int64),
@@ -118,8 +122,7 @@ def ways_of(poses: Sequence[Sequence[Pose]], bed: Bed) -> Ways:
         np.array([shape.may_flip for shape in bed.shapes]),
         np.array([body.axis_rad for body in bed.bodies]),
         np.array([body.bulge for body in bed.bodies]),
-        # each is most like itself, which is left out
-        np.argsort(np.abs(area[:, None] - area), axis=1, kind="stable")[:, 1:].copy(),
+        np.argsort(unlike, axis=1, kind="stable")[:, :-1].copy(),  # itself left out
     )
 
 

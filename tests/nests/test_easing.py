@@ -268,6 +268,15 @@ class TestHopping:
         assert found.clear
         assert found.spots.room.tolist() == [1, 0]
 
+    def test_blanks_trade_with_those_about_as_large_and_with_equal_ones_last(self) -> None:
+        shapes = [box("a", 300.0, 60.0), box("a too", 300.0, 60.0)]
+        shapes += [box("longer", 330.0, 60.0), box("short", 100.0, 60.0)]
+        bed = beds.make_bed(shapes, GAP_MM)
+        alike = ways_of([[(0.0, False)]] * 4, bed).alike
+        assert alike[0].tolist() == [2, 3, 1]
+        assert alike[1].tolist() == [2, 3, 0]
+        assert alike[3].tolist()[-1] == 2
+
     def test_where_there_is_no_room_it_is_never_clear(self) -> None:
         shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), box("c", 300.0, 60.0)]
         filling = filling_of(shapes, [Stock("one", 130.0, 320.0, 1.0, 1, None)])
