@@ -47,6 +47,7 @@ class Child:
         self._messages: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._reader: threading.Thread | None = None
         self._stopped = False
+        self._ending = threading.Lock()
         with _starting, _without_main():
             self._process = context.Process(  # type: ignore[attr-defined]
                 target=child_main,
@@ -89,15 +90,19 @@ class Child:
             self._stops.close()
 
     def end(self) -> int | None:
-        """End it, whatever it does; return its exit code, below 0 for a signal."""
-        deadline = time.monotonic() + 5.0
-        self.kill()
-        while (code := self._exit_code()) is None and time.monotonic() < deadline:
-            time.sleep(0.005)
-        self.stop()
-        if self._reader is not None:  # it hears the end of the child, and only then is it closed
-            self._reader.join(timeout=5.0)
-        self._orders.close()
+        """End it, whatever it does; return its exit code, below 0 for a signal.
+
+        Several threads may: who closes the pool, and who buries what has worked.
+        """
+        with self._ending:
+            deadline = time.monotonic() + 5.0
+            self.kill()
+            while (code := self._exit_code()) is None and time.monotonic() < deadline:
+                time.sleep(0.005)
+            self.stop()
+            if self._reader is not None:  # it hears the end of the child, only then is it closed
+                self._reader.join(timeout=5.0)
+            self._orders.close()
         return code
 
     def exit_code(self, timeout: float) -> int | None:

@@ -1,12 +1,15 @@
 """Whatever a child does, its job ends as told, keeps its best answer and harms no other."""
 
 import json
+import multiprocessing
 import os
 import signal
+import threading
 import time
 
 import pytest
 
+from api.service.children import Child
 from api.service.records import RESULT, Order
 from api.service.supervise import supervise
 from tests.service.fake_runs import RUN
@@ -149,6 +152,30 @@ def test_no_child_is_left_behind(make_service, ask, until):
     service.close()
     with pytest.raises(ProcessLookupError):
         os.kill(pid, 0)
+
+
+def test_a_child_ended_by_several_threads_is_closed_by_one_at_a_time():
+    """Who closes the pool and who buries what has worked may meet at one child."""
+    child = Child(multiprocessing.get_context("spawn"), [])
+    orders, inside, most = child._orders, [], []
+
+    class Orders:
+        def close(self):
+            inside.append(1)
+            most.append(len(inside))
+            time.sleep(0.02)
+            orders.close()
+            inside.pop()
+
+    child._orders = Orders()
+    codes = []
+    threads = [threading.Thread(target=lambda: codes.append(child.end())) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=20.0)
+    assert codes == [-signal.SIGKILL] * 4
+    assert max(most) == 1
 
 
 def test_a_child_killed_from_outside_fails_its_job_alone(service, ask, ended, until):
