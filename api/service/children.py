@@ -47,7 +47,7 @@ class Child:
         self._messages: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._reader: threading.Thread | None = None
         self._stopped = False
-        self._ending = threading.Lock()
+        self._one_ends_it = threading.Lock()
         with _starting, _without_main():
             self._process = context.Process(  # type: ignore[attr-defined]
                 target=child_main,
@@ -94,7 +94,7 @@ class Child:
 
         Several threads may: who closes the pool, and who buries what has worked.
         """
-        with self._ending:
+        with self._one_ends_it:
             deadline = time.monotonic() + 5.0
             self.kill()
             while (code := self._exit_code()) is None and time.monotonic() < deadline:

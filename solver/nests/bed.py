@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from solver.nests import easing
-from solver.nests.depths import Blanks, Body, Mask, blanks_of, bodies_of
+from solver.nests.depths import Blanks, Body, blanks_of, bodies_of
 from solver.nests.shapes import Placement, Points, Shape
 from solver.nests.strain import Desk, Rooms, Spots, make_desk, strain_all
 
@@ -51,8 +51,9 @@ class Strain:
 def make_bed(shapes: Sequence[Shape], gap_mm: float) -> Bed:
     """Bed of blanks, one for each shape named."""
     free = np.array([not shape.square for shape in shapes])
-    bodies = bodies_of(shapes, gap_mm + SPARE_MM)
-    blanks = blanks_of(bodies, free, gap_mm + SPARE_MM)
+    asked_mm = gap_mm + SPARE_MM
+    bodies = bodies_of(shapes, asked_mm)
+    blanks = blanks_of(bodies, free, asked_mm)
     return Bed(tuple(shapes), bodies, blanks, make_desk(blanks))
 
 
@@ -111,16 +112,9 @@ def strain_of(bed: Bed, spots: Spots, rooms: Rooms) -> Strain:
     return Strain(total, worst_mm, between)
 
 
-def settle(
-    bed: Bed, spots: Spots, rooms: Rooms, steps: int, moving: Mask | None = None
-) -> tuple[Spots, float]:
-    """Ease blanks (those moving, else all) so many steps; return where they lie and their strain.
-
-    Blanks that do not move are obstacles; strain among them is not counted.
-    """
+def settle(bed: Bed, spots: Spots, rooms: Rooms, steps: int) -> tuple[Spots, float]:
+    """Ease all blanks so many steps, pairs weighing alike; where they lie then and their strain."""
     spots = own(spots)
-    if moving is None:
-        moving = np.ones(bed.count, dtype=np.bool_)
-    alike = np.ones((bed.count, bed.count))
-    strain = easing.ease(bed.blanks, spots, rooms, moving, steps, math.inf, alike, bed.desk)
+    everything, alike = np.ones(bed.count, dtype=np.bool_), np.ones((bed.count, bed.count))
+    strain = easing.ease(bed.blanks, spots, rooms, everything, steps, math.inf, alike, bed.desk)
     return spots, strain

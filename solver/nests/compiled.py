@@ -26,13 +26,15 @@ def compiled(function: Function) -> Function:
 
     Dividing by zero gives infinity; indexes are not checked.
     """
-    made = numba.njit(cache=KEPT_IN is not None, error_model="numpy", nogil=True)(function)
-    return cast(Function, made)
+    return _compile(function, {})
 
 
 def compiled_within(function: Function) -> Function:
     """The same for one that only compiled functions call: quicker to compile."""
-    without: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+    return _compile(function, {"no_cpython_wrapper": True, "no_cfunc_wrapper": True})
+
+
+def _compile(function: Function, without: dict[str, Any]) -> Function:
     kept = KEPT_IN is not None
     made = numba.njit(cache=kept, error_model="numpy", nogil=True, **without)(function)
     return cast(Function, made)

@@ -18,7 +18,7 @@ from solver.data.until import FOREVER, Until
 from solver.nests.bed import make_bed, placements_of, rooms_of, spots_of
 from solver.nests.compaction import Frame, mend
 from solver.nests.fill import Filling, placement_of
-from solver.nests.hopping import Pose, hop, lay_over, ways_of
+from solver.nests.hopping import Posed, hop, lay_over, ways_of
 from solver.nests.shapes import Placement, Shape, Stock, usable_region
 
 AWAY_MM = 1e6
@@ -40,7 +40,7 @@ def ease_in(
     """
     pieces = filling.pieces
     laid = [None if at is None else placement_of(filling, k) for k, at in enumerate(filling.laid)]
-    poses = [[(pose.turn_deg, pose.flipped) for pose in piece.poses] for piece in pieces]
+    poses = [piece.poses for piece in pieces]
     shapes = [piece.shape for piece in pieces]
     units = [board.stock for board in filling.boards]
     return ease_onto(shapes, poses, laid, units, gap_mm, rng, steps, until)
@@ -48,7 +48,7 @@ def ease_in(
 
 def ease_onto(
     shapes: Sequence[Shape],
-    poses: Sequence[Sequence[Pose]],
+    poses: Sequence[Sequence[Posed]],
     laid: Sequence[Placement | None],
     units: Sequence[Stock],
     gap_mm: float,
@@ -58,7 +58,7 @@ def ease_onto(
 ) -> list[Placement] | None:
     """Placements of blanks on rectangular units, from some that are laid and others without place.
 
-    One of ``shapes``, ``poses`` (turns in degrees and whether turned over) and ``laid`` for each
+    One of ``shapes``, ``poses`` and ``laid`` for each
     blank.  None where they do not come to lie apart in so many steps of hopping.
     """
     frames = [Frame(*shapely.bounds(usable_region(unit)).tolist()) for unit in units]

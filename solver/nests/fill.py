@@ -121,10 +121,10 @@ def choose_grid(sizes_mm: Sequence[tuple[float, float]], gap_mm: float) -> Grid:
         dy *= 2
     while (longs[-1] / dx) * (highs[-1] / dy) > 2.5e6:
         dx *= 2
-    return Grid(dividing(longs, dx), dividing(highs, dy))
+    return Grid(_dividing(longs, dx), _dividing(highs, dy))
 
 
-def dividing(sizes: Sequence[float], about: float) -> float:
+def _dividing(sizes: Sequence[float], about: float) -> float:
     """Cell near `about` that leaves least of the sizes over."""
 
     def left_over(cell: float) -> float:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -71,8 +71,19 @@ AT_A_TIME = 10
 EQUAL = 1e6
 """Of blanks with the same outline: how unlike they count, in logarithms of area."""
 
-Pose = tuple[float, bool]
-"""Turn of a blank in degrees, and whether it is turned over."""
+
+class Posed(Protocol):
+    """A way to lay a blank, of whatever kind of pose."""
+
+    @property
+    def turn_deg(self) -> float:
+        """Turn of its outline, counter-clockwise."""
+
+    @property
+    def flipped(self) -> bool:
+        """Whether it is turned over first."""
+
+
 Hopeful = Callable[[Sequence[float]], bool]
 """Whether to go on, of the strains so far in mm2."""
 
@@ -108,7 +119,7 @@ class Hopped:
         return self.strain.worst_mm <= ENOUGH_MM
 
 
-def ways_of(poses: Sequence[Sequence[Pose]], bed: Bed) -> Ways:
+def ways_of(poses: Sequence[Sequence[Posed]], bed: Bed) -> Ways:
     """Ways to lay each blank of a bed."""
     area = np.log([body.area_mm2 for body in bed.bodies])
     unlike = np.abs(area[:, None] - area)
@@ -117,8 +128,8 @@ def ways_of(poses: Sequence[Sequence[Pose]], bed: Bed) -> Ways:
     every = [pose for some in poses for pose in some]
     return Ways(
         np.cumsum([0, *(len(some) for some in poses)], dtype=np.int64),
-        np.radians([turn_deg for turn_deg, _ in every]),
-        np.array([-1.0 if flipped else 1.0 for _, flipped in every]),
+        np.radians([pose.turn_deg for pose in every]),
+        np.array([-1.0 if pose.flipped else 1.0 for pose in every]),
         np.array([shape.may_flip for shape in bed.shapes]),
         np.array([body.axis_rad for body in bed.bodies]),
         np.array([body.bulge for body in bed.bodies]),
@@ -144,12 +155,22 @@ def hop(
     strain = strain_of(bed, spots, rooms)
     strains = [strain.total]
     worst_mm = strain.worst_mm
-    weights = np.ones((bed.count, bed.count))
+    weights, tried = np.ones((bed.count, bed.count)), own(spots)
     done = 0
     while worst_mm > ENOUGH_MM and done < steps and hopeful(strains) and not until.over():
         few = min(AT_A_TIME, steps - done)
         worst_mm, made = _search(
-            rng, bed.blanks, spots, rooms, ways, strain.between, weights, worst_mm, few, bed.desk
+            rng,
+            bed.blanks,
+            spots,
+            rooms,
+            ways,
+            strain.between,
+            weights,
+            worst_mm,
+            few,
+            bed.desk,
+            tried,
         )
         done += made
         strains.append(float(np.tril(strain.between).sum()))
@@ -178,16 +199,13 @@ def _search(
     worst_mm: float,
     steps: int,
     desk: Desk,
+    tried: Spots,
 ) -> tuple[float, int]:
-    """Hop from these spots; they change, and the weights.  Worst depth and steps made."""
+    """Hop from these spots; they change, and the weights.  Worst depth and steps made.
+
+    ``tried`` is room to work in.
+    """
     n = len(spots.x_mm)
-    tried = Spots(
-        spots.x_mm.copy(),
-        spots.y_mm.copy(),
-        spots.turn_rad.copy(),
-        spots.side.copy(),
-        spots.room.copy(),
-    )
     around = np.empty(n, np.bool_)
     everything, nothing = np.ones(n, np.bool_), np.zeros(n, np.bool_)
     done = 0
@@ -297,13 +315,13 @@ def _lay_over(
     place = np.empty(5)
     size = 0.0
     for r in range(len(rooms)):
-        size += (rooms[r, 2] - rooms[r, 0]) * (rooms[r, 3] - rooms[r, 1])
+        size += _area(rooms, r)
     for _ in range(PLACES):
         drawn, r = rng.random() * size, 0
-        drawn -= (rooms[r, 2] - rooms[r, 0]) * (rooms[r, 3] - rooms[r, 1])
+        drawn -= _area(rooms, r)
         while r < len(rooms) - 1 and drawn > 0.0:
             r += 1
-            drawn -= (rooms[r, 2] - rooms[r, 0]) * (rooms[r, 3] - rooms[r, 1])
+            drawn -= _area(rooms, r)
         way = first + int(rng.random() * many)
         place[0] = rooms[r, 0] + rng.random() * (rooms[r, 2] - rooms[r, 0])
         place[1] = rooms[r, 1] + rng.random() * (rooms[r, 3] - rooms[r, 1])
@@ -329,6 +347,11 @@ def _lay_over(
         return False
     _put(laid, blank, places[rank])
     return True
+
+
+@compiled_within
+def _area(rooms: Rooms, r: int) -> float:
+    return float((rooms[r, 2] - rooms[r, 0]) * (rooms[r, 3] - rooms[r, 1]))
 
 
 @compiled_within

@@ -209,7 +209,7 @@ class ManyBlanks:
         start = [replace(one, unit=u) for u, unit in enumerate(laid) for one in unit.laid]
         eased = ease_onto(
             [self.shapes[blank] for blank in blanks],
-            [[(p.turn_deg, p.flipped) for p in self._poses[blank]] for blank in blanks],
+            [self._poses[blank] for blank in blanks],
             [*(None for _ in left), *start],
             [self.stocks[kind] for kind in order],
             self.gap_mm,
@@ -219,11 +219,11 @@ class ManyBlanks:
         )
         if eased is None:
             return None
-        return [
+        units = [
             _Unit(kind, tuple(replace(one, unit=0) for one in eased if one.unit == u))
             for u, kind in enumerate(order)
-            if any(one.unit == u for one in eased)
         ]
+        return [unit for unit in units if unit.laid]
 
     def _fill(self, unit: _Unit) -> float:
         return sum(self._area[one.shape_id] for one in unit.laid) / self._room[unit.stock]

@@ -217,8 +217,7 @@ def _eased(
     frame = strip.frame
     bed = make_bed([p.shape for p in strip.pieces], strip.gap_mm)
     rooms, shift = rooms_of([(frame.low_x, frame.low_y, frame.high_x, frame.high_y)])
-    poses = [[(p.turn_deg, p.flipped) for p in piece.poses] for piece in strip.pieces]
-    ways = ways_of(poses, bed)
+    ways = ways_of([piece.poses for piece in strip.pieces], bed)
 
     def laid(spots: Spots, length: float, to: float, steps: int) -> Hopped:
         """Search on a roll of another length, blanks shifted to match."""

@@ -21,12 +21,13 @@ from solver.nests import easing_in, fill, hopping
 from solver.nests.boards import make_board
 from solver.nests.compaction import Frame, mend
 from solver.nests.depths import Blanks, blanks_of, bodies_of, depth_at
+from solver.nests.easing import ease
 from solver.nests.easing_in import ease_in
 from solver.nests.hopping import AT_A_TIME, ENOUGH_MM, hop, ways_of
 from solver.nests.nest_into import settle
 from solver.nests.poses import Grid
 from solver.nests.shapes import Placement, Shape, Stock, placed_points
-from solver.nests.strain import WALL_COUNTS, Spots
+from solver.nests.strain import WALL_COUNTS, Rooms, Spots
 from solver.nests.strip import shortest
 from solver.nests.verify import verify
 
@@ -201,7 +202,9 @@ class TestStrain:
         rooms = np.array(((0.0, 0.0, 900.0, 400.0),))
         spots = at_random(bed, 3, rooms[0])
         moving = np.array((True, False, False, True))
-        eased, _ = beds.settle(bed, spots, rooms, 30, moving)
+        eased, alike = beds.own(spots), np.ones((4, 4))
+        ease(bed.blanks, eased, rooms, moving, 30, math.inf, alike, bed.desk)
+        assert (eased.x_mm != spots.x_mm).any()
         for name in ("x_mm", "y_mm", "turn_rad"):
             assert (getattr(eased, name)[1:3] == getattr(spots, name)[1:3]).all()
 
@@ -241,8 +244,17 @@ def filling_of(shapes: Sequence[Shape], units: Sequence[Stock]) -> fill.Filling:
     return fill.Filling(boards, fill.make_pieces(shapes, GAP_MM, grid, boards))
 
 
-def poses_of(filling: fill.Filling) -> list[list[tuple[float, bool]]]:
-    return [[(pose.turn_deg, pose.flipped) for pose in p.poses] for p in filling.pieces]
+def ways_in(filling: fill.Filling, bed: beds.Bed) -> hopping.Ways:
+    return ways_of([piece.poses for piece in filling.pieces], bed)
+
+
+def three_where_two_fit() -> tuple[beds.Bed, Spots, Rooms, hopping.Ways]:
+    shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), box("c", 300.0, 60.0)]
+    filling = filling_of(shapes, [Stock("one", 130.0, 320.0, 1.0, 1, None)])
+    bed = beds.make_bed(shapes, GAP_MM)
+    rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
+    laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
+    return bed, beds.spots_of(bed, laid, shift), rooms, ways_in(filling, bed)
 
 
 class TestHopping:
@@ -261,7 +273,7 @@ class TestHopping:
             bed,
             beds.spots_of(bed, wrong, shift),
             rooms,
-            ways_of(poses_of(filling), bed),
+            ways_in(filling, bed),
             60,
             np.random.default_rng(0),
         )
@@ -272,36 +284,19 @@ class TestHopping:
         shapes = [box("a", 300.0, 60.0), box("a too", 300.0, 60.0)]
         shapes += [box("longer", 330.0, 60.0), box("short", 100.0, 60.0)]
         bed = beds.make_bed(shapes, GAP_MM)
-        alike = ways_of([[(0.0, False)]] * 4, bed).alike
+        alike = ways_of([()] * 4, bed).alike
         assert alike[0].tolist() == [2, 3, 1]
         assert alike[1].tolist() == [2, 3, 0]
         assert alike[3].tolist()[-1] == 2
 
     def test_where_there_is_no_room_it_is_never_clear(self) -> None:
-        shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), box("c", 300.0, 60.0)]
-        filling = filling_of(shapes, [Stock("one", 130.0, 320.0, 1.0, 1, None)])
-        bed = beds.make_bed(shapes, GAP_MM)
-        rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
-        laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
-        found = hop(
-            bed,
-            beds.spots_of(bed, laid, shift),
-            rooms,
-            ways_of(poses_of(filling), bed),
-            30,
-            np.random.default_rng(0),
-        )
+        found = hop(*three_where_two_fit(), 30, np.random.default_rng(0))
         assert found.steps == 30
         assert found.strain.worst_mm > ENOUGH_MM
 
     def test_hopping_ends_when_asked(self) -> None:
         """Some steps are made between two looks at the clock, none once it is over."""
-        shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), box("c", 300.0, 60.0)]
-        filling = filling_of(shapes, [Stock("one", 130.0, 320.0, 1.0, 1, None)])
-        bed = beds.make_bed(shapes, GAP_MM)
-        rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
-        laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
-        spots, ways = beds.spots_of(bed, laid, shift), ways_of(poses_of(filling), bed)
+        bed, spots, rooms, ways = three_where_two_fit()
         asked: list[int] = []
 
         def stop() -> bool:
@@ -312,12 +307,7 @@ class TestHopping:
         assert hop(bed, spots, rooms, ways, 10**6, rng, Until(None, stop)).steps == 2 * AT_A_TIME
 
     def test_hopping_ends_where_it_is_not_hopeful(self) -> None:
-        shapes = [box("a", 300.0, 60.0), box("b", 300.0, 60.0), box("c", 300.0, 60.0)]
-        filling = filling_of(shapes, [Stock("one", 130.0, 320.0, 1.0, 1, None)])
-        bed = beds.make_bed(shapes, GAP_MM)
-        rooms, shift = beds.rooms_of([(0.0, 0.0, 320.0, 130.0)])
-        laid = [Placement(s.id, 0, 0.0, 30.0 * k, 0.0, False) for k, s in enumerate(shapes)]
-        spots, ways = beds.spots_of(bed, laid, shift), ways_of(poses_of(filling), bed)
+        bed, spots, rooms, ways = three_where_two_fit()
         seen: list[float] = []
 
         def hopeful(strains: Sequence[float]) -> bool:
@@ -365,9 +355,7 @@ class TestHopping:
         bed = beds.make_bed(shapes, GAP_MM)
         rooms, _ = beds.rooms_of([(0.0, 0.0, 700.0, 300.0)])
         spots = at_random(bed, 2, rooms[0])._replace(side=np.ones(5))
-        found = hop(
-            bed, spots, rooms, ways_of(poses_of(filling), bed), 40, np.random.default_rng(2)
-        )
+        found = hop(bed, spots, rooms, ways_in(filling, bed), 40, np.random.default_rng(2))
         assert (found.spots.side == 1.0).all()
 
     def test_equal_draws_give_equal_layouts(self) -> None:
@@ -380,7 +368,7 @@ class TestHopping:
                 bed,
                 at_random(bed, 5, rooms[0]),
                 rooms,
-                ways_of(poses_of(filling), bed),
+                ways_in(filling, bed),
                 20,
                 np.random.default_rng(5),
             ).spots
