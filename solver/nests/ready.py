@@ -9,17 +9,32 @@ import numpy as np
 from solver.nests.bed import make_bed, rooms_of, spots_of
 from solver.nests.compiled import KEPT_IN
 from solver.nests.hopping import Ways, hop, lay_over
+from solver.nests.lanes import Box, Room
 from solver.nests.shapes import Placement, Shape
+from solver.nests.wide_beam import Taste, lay_all
+
+LAST = ("fronts.must_lose", "hopping._search")
+"""Compiled last by each search, since it takes in all others or is called last."""
 
 
 def is_compiled() -> bool:
     """Whether what these modules compile lies ready on disk, so that it is only to be loaded."""
-    # compiled last, since it takes in all others
-    return KEPT_IN is not None and any(KEPT_IN.glob("*/hopping._search-*.nbi"))
+    return KEPT_IN is not None and all(any(KEPT_IN.glob(f"*/{name}-*.nbi")) for name in LAST)
 
 
 def compile_all() -> None:
-    """Compile the search for nests, or load it: two boxes hop where there is room for one."""
+    """Compile the searches for nests, or load them: each with two blanks."""
+    _lay_in_lanes()
+    _hop()
+
+
+def _lay_in_lanes() -> None:
+    boxes = [Box(0, 40, 10, False), Box(1, 30, 10, False), Box(1, 10, 30, True)]
+    lay_all(boxes, [1, 1], [Room(50, 20)], 0, Taste(2, 2, 2))
+
+
+def _hop() -> None:
+    """Two boxes where there is room for one."""
     ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
     shapes = [Shape(name, ring, square=False, may_flip=True) for name in ("a", "b")]
     bed = make_bed(shapes, 1.0)

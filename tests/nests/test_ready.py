@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from solver.nests import compiled, hopping, ready
+from solver.nests import compiled, fronts, hopping, lanes, ready, wide_beam
 
 
 class TestReady:
@@ -29,9 +29,13 @@ class TestReady:
         ready.get_ready(lambda: done.append("told"))
         assert done == ["told", "compiled"]
 
-    def test_the_search_itself_is_among_what_is_compiled(self) -> None:
-        """It takes in all other functions, so it being there means that they are."""
+    def test_each_search_is_among_what_is_compiled(self) -> None:
+        """What is compiled last is there once, for the very types that are used later."""
         ready.compile_all()
+        boxes = [lanes.Box(k, 30 + 7 * k, 10 + k, False) for k in range(8)]
+        wide_beam.lay_all(boxes, [9] * 8, [lanes.Room(400, 40)] * 2, 0, wide_beam.Taste(5))
+        for last in (fronts.offer, fronts.take, fronts.add_up_left, fronts.must_lose):
+            assert len(last.signatures) == 1  # type: ignore[attr-defined]
         assert len(hopping._search.signatures) == 1  # type: ignore[attr-defined]
 
 

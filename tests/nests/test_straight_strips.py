@@ -1,9 +1,7 @@
 """Straight blanks on the shortest stretch of roll."""
 
-import itertools
 import random
 
-import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -13,7 +11,7 @@ from solver.nests.lanes import Room, make_boxes
 from solver.nests.shapes import Shape, Stock
 from solver.nests.strip import shortest
 from solver.nests.verify import verify
-from solver.nests.wide_beam import Taste, lay_all, unfillable
+from solver.nests.wide_beam import Taste, lay_all
 
 MM = 25.4 / 16  # whole units, no gap
 
@@ -124,30 +122,3 @@ def test_every_strip_of_straight_blanks_is_right(job, gap):
     assert verify(layout, shapes, [roll(width)], gap) == ()
     area = sum(a * b * n for a, b, n in made if b <= width) * MM * MM
     assert used * width * MM >= area - 1e-6
-
-
-@given(
-    st.lists(st.tuples(st.integers(1, 12), st.integers(1, 12)), min_size=1, max_size=4),
-    st.lists(st.tuples(st.integers(0, 30), st.integers(1, 6)), min_size=1, max_size=4),
-)
-@settings(max_examples=40, deadline=None, derandomize=True)
-def test_what_rows_must_lose_is_what_trying_every_set_of_lengths_leaves(blanks, front):
-    """Every subset of the blanks, each along or across the row or not on it, by hand."""
-    ends = np.array([[end for end, _ in front]], np.int32)
-    widths = np.array([[width for _, width in front]], np.int32)
-    sides = [tuple(sorted(set(blank))) for blank in blanks]
-    left = np.ones((1, len(blanks)), np.uint8)
-    sums = {sum(chosen) for chosen in itertools.product(*[(0, *s) for s in sides])}
-    lost = sum(width * (30 - end - max(s for s in sums if s <= 30 - end)) for end, width in front)
-    mark, length = np.zeros(1, np.int64), np.full(1, 30, np.int32)
-    assert unfillable(sides, ends, widths, left, mark, length).tolist() == [lost]
-    fine = unfillable(
-        [tuple(10_000 * side for side in s) for s in sides],
-        10_000 * ends,
-        widths,
-        left,
-        mark,
-        10_000 * length,
-    )
-    # coarse cells may tell of less, never of more
-    assert 10_000 * lost - 10_000 * sum(w for _, w in front) <= fine.item() <= 10_000 * lost

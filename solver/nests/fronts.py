@@ -1,0 +1,345 @@
+"""Fronts of straight blanks, many at once: how they take one blank more, compiled.
+
+A front is the line that the blanks laid so far end at: segments by rising y, each with its end and
+its width. Its leftmost notch takes a blank, or is given up as far as its nearer neighbour. What a
+front cannot help losing, whatever is laid on it, is known from sums of the blanks that are left:
+any line across the room meets, in each gap of the front, blanks whose widths add up to the gap or
+loses the rest, and any line along it blanks whose lengths do.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from solver.nests.compiled import compiled, compiled_within
+from solver.nests.sums import add_up, most_within
+
+Ints = npt.NDArray[np.int32]
+Longs = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Counts = npt.NDArray[np.uint8]
+Words = npt.NDArray[np.uint64]
+
+SEGMENTS = 16
+"""Most segments of a front; one with more is dropped."""
+
+FAR = 1 << 28
+"""Longer than any room."""
+
+LOST = 1 << 60
+"""Loss of a front that is to be dropped."""
+
+DISLIKE = 4.0
+"""Weight of width that no set of widths fills, as a share of the blank's own, against length."""
+
+
+class Ways(NamedTuple):
+    """Ways to lie, longest blank first, and what is known of each kind of blank and each room.
+
+    `spoil` is what no sum of widths fills of any width, `along` and `across` (kinds, 2) the sides
+    that may lie along and across a room. Cells are for sums (``sums``).
+    """
+
+    length: Ints
+    width: Ints
+    kind: Ints
+    liked: Floats
+    spoil: Ints
+    area: Longs
+    narrowest: Ints
+    shortest: Ints
+    along: Ints
+    across: Ints
+    room_length: Ints
+    room_width: Ints
+    cell_along: int
+    cell_across: int
+
+
+class Fronts(NamedTuple):
+    """(n, SEGMENTS) ends and widths, of which `count` are there; (n, kinds) blanks left.
+
+    `lost` is the area given up behind the front, `held` that of the blanks laid; `mark` stands for
+    the set of these.
+    """
+
+    ends: Ints
+    widths: Ints
+    count: Ints
+    left: Counts
+    room: Ints
+    lost: Longs
+    held: Longs
+    mark: Longs
+
+
+class Offers(NamedTuple):
+    """A way to lie offered to a front, in a room, after so many notches were given up.
+
+    `low` where it lies at the notch's lower side; `cost` is the loss with it, as far as it is seen.
+    """
+
+    front: Longs
+    way: Ints
+    room: Ints
+    given: Ints
+    low: npt.NDArray[np.bool_]
+    cost: Longs
+
+
+@compiled_within
+def _lowest(ends: Ints, count: int) -> int:
+    best = 0
+    for k in range(1, count):
+        if ends[k] < ends[best]:
+            best = k
+    return best
+
+
+@compiled_within
+def _without(ends: Ints, widths: Ints, count: int, k: int) -> int:
+    """Segment k joined to the one before it; the number that is left."""
+    widths[k - 1] += widths[k]
+    for j in range(k, count - 1):
+        ends[j], widths[j] = ends[j + 1], widths[j + 1]
+    return count - 1
+
+
+@compiled_within
+def _joined(ends: Ints, widths: Ints, count: int, k: int) -> int:
+    """Segment k joined to neighbours that end level with it; the number that is left."""
+    if k + 1 < count and ends[k + 1] == ends[k]:
+        count = _without(ends, widths, count, k + 1)
+    if k > 0 and ends[k - 1] == ends[k]:
+        count = _without(ends, widths, count, k)
+    return count
+
+
+@compiled_within
+def _beside(ends: Ints, count: int, k: int, length: int) -> tuple[int, int]:
+    """Ends of the segments before and behind a notch, or that of the room."""
+    before = min(ends[k - 1], length) if k > 0 else length
+    behind = min(ends[k + 1], length) if k + 1 < count else length
+    return before, behind
+
+
+@compiled
+def offer(
+    ways: Ways,
+    fronts: Fronts,
+    budget: int,
+    branches: int,
+    window: int,
+    gives: int,
+    must: int,
+    offers: Offers,
+) -> int:
+    """Offers to all fronts, the best few blanks of each among the next `window` that fit.
+
+    A notch that holds one may be given up too, `gives` times. Where a way `must` be taken (not
+    -1) only that is offered. Returns the number of offers that lose no more than the budget.
+    """
+    most, made = len(offers.front), 0
+    ends, widths = np.empty(SEGMENTS, np.int32), np.empty(SEGMENTS, np.int32)
+    scores, chosen = np.empty(branches), np.empty(branches, np.int64)
+    for i in range(len(fronts.count)):
+        count = fronts.count[i]
+        ends[:count], widths[:count] = fronts.ends[i, :count], fronts.widths[i, :count]
+        room, lost = fronts.room[i], fronts.lost[i]
+        narrow, short, long = FAR, FAR, 0
+        for kind in range(fronts.left.shape[1]):
+            if fronts.left[i, kind]:
+                narrow = min(narrow, ways.narrowest[kind])
+                short = min(short, ways.shortest[kind])
+                long = max(long, ways.shortest[kind])
+        given = used = 0
+        while True:
+            length = ways.room_length[room]
+            k = _lowest(ends, count)
+            x, notch = ends[k], widths[k]
+            last = room + 1 == len(ways.room_length)
+            if x >= length and count == 1 and not last:
+                room += 1
+                ends[0], widths[0] = 0, ways.room_width[room]
+                continue
+            # the longest blank that is left must still find the length, here or in a later room
+            if last and x + long > length:
+                break
+            if notch >= narrow and x + short <= length:
+                few = branches if used == 0 else max(1, branches // 3)
+                found = seen = 0
+                low_way, high_way = (must, must + 1) if must >= 0 else (0, len(ways.length))
+                for way in range(low_way, high_way):
+                    wide = ways.width[way]
+                    if (
+                        fronts.left[i, ways.kind[way]] == 0
+                        or wide > notch
+                        or x + ways.length[way] > length
+                    ):
+                        continue
+                    seen += 1
+                    if seen > window:
+                        break
+                    score = DISLIKE * ways.spoil[notch - wide] / wide - ways.liked[way]
+                    if found == few and score >= scores[few - 1]:
+                        continue
+                    found = min(found + 1, few)
+                    at = found - 1
+                    while at > 0 and scores[at - 1] > score:
+                        scores[at], chosen[at] = scores[at - 1], chosen[at - 1]
+                        at -= 1
+                    scores[at], chosen[at] = score, way
+                before, behind = _beside(ends, count, k, length)
+                for way in chosen[:found]:
+                    stop = x + ways.length[way]
+                    # against the neighbour whose end is nearer; the rest is lost up to the other's
+                    low = abs(stop - before) <= abs(stop - behind)
+                    open_to = max((behind if low else before) - x, 1)
+                    rest = ways.spoil[notch - ways.width[way]]
+                    cost = lost + np.int64(rest) * min(ways.length[way], open_to)
+                    if cost <= budget and made < most:
+                        offers.front[made], offers.way[made] = i, way
+                        offers.room[made], offers.given[made] = room, given
+                        offers.low[made], offers.cost[made] = low, cost
+                        made += 1
+                if found:
+                    used += 1
+                    if used > gives:
+                        break
+            before, behind = _beside(ends, count, k, length)
+            level = min(before, behind)
+            lost += np.int64(level - x) * notch
+            if level <= x or lost > budget:
+                break
+            given += 1
+            ends[k] = level
+            count = _joined(ends, widths, count, k)
+    return made
+
+
+@compiled
+def take(
+    ways: Ways, fronts: Fronts, offers: Offers, picked: Longs, grown: Fronts, x: Ints, y: Ints
+) -> None:
+    """Each picked offer taken: the fronts, but for `held` and `mark`, and where the blanks lie.
+
+    A front with too many segments is lost.
+    """
+    ends, widths = np.empty(SEGMENTS + 1, np.int32), np.empty(SEGMENTS + 1, np.int32)
+    for row, one in enumerate(picked):
+        i, way = offers.front[one], offers.way[one]
+        count = fronts.count[i]
+        ends[:count], widths[:count] = fronts.ends[i, :count], fronts.widths[i, :count]
+        room, lost, given = fronts.room[i], fronts.lost[i], offers.given[one]
+        while True:
+            length = ways.room_length[room]
+            k = _lowest(ends, count)
+            if ends[k] >= length and count == 1:
+                room += 1
+                ends[0], widths[0] = 0, ways.room_width[room]
+                continue
+            if given == 0:
+                break
+            before, behind = _beside(ends, count, k, length)
+            lost += np.int64(min(before, behind) - ends[k]) * widths[k]
+            ends[k] = min(before, behind)
+            count = _joined(ends, widths, count, k)
+            given -= 1
+        rest = widths[k] - ways.width[way]
+        x[row], y[row] = ends[k], widths[:k].sum()
+        stop = ends[k] + ways.length[way]
+        if rest == 0:
+            ends[k] = stop
+            count = _joined(ends, widths, count, k)
+        else:
+            for j in range(count, k + 1, -1):
+                ends[j], widths[j] = ends[j - 1], widths[j - 1]
+            count += 1
+            if offers.low[one]:
+                ends[k + 1], widths[k + 1] = ends[k], rest
+                ends[k], widths[k] = stop, ways.width[way]
+                count = _joined(ends, widths, count, k)
+            else:
+                y[row] += rest
+                widths[k] = rest
+                ends[k + 1], widths[k + 1] = stop, ways.width[way]
+                count = _joined(ends, widths, count, k + 1)
+        if count > SEGMENTS:
+            count, lost = 1, LOST
+        grown.ends[row, :count], grown.widths[row, :count] = ends[:count], widths[:count]
+        grown.count[row], grown.room[row], grown.lost[row] = count, room, lost
+        grown.left[row] = fronts.left[i]
+        grown.left[row, ways.kind[way]] -= 1
+
+
+@compiled
+def add_up_left(
+    ways: Ways, fronts: Fronts, rows: bool, across: Words, along: Words, table: Longs
+) -> None:
+    """Sums of the blanks left, once for each set of them; `table` is the row of each front.
+
+    Those of lengths only where `rows` are asked for.
+    """
+    spare, spare_along = np.empty_like(across[0]), np.empty_like(along[0])
+    order = np.argsort(fronts.mark)
+    number = -1
+    for at, i in enumerate(order):
+        if at == 0 or fronts.mark[i] != fronts.mark[order[at - 1]]:
+            number += 1
+            add_up(ways.across, fronts.left[i], ways.cell_across, across[number], spare)
+            if rows:
+                add_up(ways.along, fronts.left[i], ways.cell_along, along[number], spare_along)
+        table[i] = number
+
+
+@compiled_within
+def _unfilled(bits: Words, free: int, cell: int, waiting: int) -> int:
+    """What the sums leave of a length, never too much: sums of coarse cells may be off."""
+    off = (waiting * cell + 1) // 2 if cell > 1 else 0
+    return max(free - most_within(bits, (free + off) // cell) * cell - off, 0)
+
+
+@compiled
+def must_lose(
+    ways: Ways,
+    fronts: Fronts,
+    table: Longs,
+    across: Words,
+    along: Words,
+    waiting: int,
+    rows: bool,
+    loss: Longs,
+) -> None:
+    """Area that each front has lost or cannot help losing before the end of its room.
+
+    `waiting` blanks are left for the sums in row `table[i]` of `across` and `along`.
+    """
+    for i in range(len(fronts.count)):
+        count, ends, widths = fronts.count[i], fronts.ends[i], fronts.widths[i]
+        length, sums = ways.room_length[fronts.room[i]], across[table[i]]
+        cell = ways.cell_across
+        by_columns = np.int64(0)
+        x = ends[:count].min()
+        while x < length:
+            until, lack, gap = length, 0, 0
+            for k in range(count):
+                if ends[k] <= x:
+                    gap += widths[k]
+                    continue
+                until = min(until, ends[k])
+                if gap:
+                    lack += _unfilled(sums, gap, cell, waiting)
+                    gap = 0
+            if gap:
+                lack += _unfilled(sums, gap, cell, waiting)
+            by_columns += np.int64(lack) * (until - x)
+            x = until
+        by_rows = np.int64(0)
+        if rows:
+            for k in range(count):
+                free = length - ends[k]
+                if free > 0:
+                    lack = _unfilled(along[table[i]], free, ways.cell_along, waiting)
+                    by_rows += np.int64(lack) * widths[k]
+        loss[i] = fronts.lost[i] + max(by_columns, by_rows)
