@@ -39,7 +39,7 @@ from solver.nests.verify import verify
 
 BEAM_WIDTHS = (1000, 2000)
 """Fronts of straight blanks kept side by side."""
-AGAIN = 0.4
+AGAIN = 0.6
 """Share of the beams that set out from the beginning of the best layout."""
 
 ACROSS, ALONG = 128, 32
@@ -140,10 +140,11 @@ def _straight(
             rng.choice((4, 6, 10)),
             rng.choice((8, 12, 16, 24, 40)),
             rng.choice((0.5, 1.0, 2.0)),
+            gives=rng.choice((1, 2, 4)),
         )
         first: list[lanes.Put] = []
         if rng.random() < AGAIN:
-            first = best[: int(len(best) * rng.uniform(0.05, 0.7))]
+            first = best[: int(len(best) * rng.uniform(0.05, 0.85))]
         shorter = lanes.Room(int(best_end) - 1, room.width)
         found = wide_beam.lay_all(
             boxes, counts, [shorter], rng.getrandbits(32), taste, first, until

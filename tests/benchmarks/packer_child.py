@@ -2,7 +2,9 @@
 
 Reads JSON from standard input (`width`, `gap`, `seconds`, `unit` or null, `items` of ring, quantity
 and turns) and writes placements as JSON: index of the item, x, y, turn. With `unit` all rings are
-rectangles, sized in whole units. Pinned to one core, as the others are.
+rectangles, sized in whole units. Where there are `bins` (length, width, price) in place of a width,
+it chooses among them: kinds of bin used, then placements with the bin after the item's index.
+Pinned to one core, as the others are.
 """
 
 import json
@@ -40,6 +42,33 @@ def rectangles(asked: dict[str, Any]) -> list[list[float]]:
     return result
 
 
+def bins(asked: dict[str, Any]) -> tuple[list[int], list[list[float]]]:
+    """Kind of each bin that is used, and the placements of polygons in them."""
+    import packingsolver.irregular as packer
+
+    builder = packer.InstanceBuilder()
+    builder.set_objective(packer.Objective.VariableSizedBinPacking)
+    builder.set_item_item_minimum_spacing(asked["gap"])
+    for ring, quantity, turns in asked["items"]:
+        shape = packer.build_shape([(float(x), float(y)) for x, y in ring])
+        builder.add_item_type(
+            shape, allowed_rotations=[(t, t, False) for t in turns], copies=quantity
+        )
+    for length, width, price in asked["bins"]:
+        builder.add_bin_type(packer.build_rectangle(length, width), cost=price, copies=-1)
+    solution = packer.optimize(builder.build(), _parameters(packer, asked)).solution
+    kinds: list[int] = []
+    laid: list[list[float]] = []
+    for index in range(solution.number_of_different_bins()):
+        used = solution.bin(index)
+        for _ in range(used.copies):
+            for item in used.items:
+                at = [item.bl_corner.x, item.bl_corner.y, item.angle]
+                laid.append([item.item_type_id, len(kinds), *at])
+            kinds.append(used.bin_type_id)
+    return kinds, laid
+
+
 def polygons(asked: dict[str, Any]) -> list[list[float]]:
     """Placements of polygons at the turns given."""
     import packingsolver.irregular as packer
@@ -74,7 +103,11 @@ def main() -> None:
     """Answer one question."""
     os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
     asked = json.load(sys.stdin)
-    found = polygons(asked) if asked["unit"] is None else rectangles(asked)
+    found: object
+    if "bins" in asked:
+        found = bins(asked)
+    else:
+        found = polygons(asked) if asked["unit"] is None else rectangles(asked)
     print("\n" + json.dumps(found))
 
 
