@@ -50,6 +50,9 @@ TRIES = 2
 """Of one purchase that nearly held them."""
 NEARLY, FEW = 0.15, 3
 """A purchase worth trying again left out no more than this share of the area, or so few blanks."""
+LEAST_TRIMMED, TIGHT = 0.8, 1.06
+"""Of the room of the best purchase, and of what rows ask for where blanks are curved: tighter ones
+have their turn after roomier ones."""
 FINE_STEP, COARSE_STEP = 1.07, 1.25
 """How much more stock is tried where a nest failed; coarse where any purchase will do."""
 WORK_PER_EFFORT = 1 / 24
@@ -163,6 +166,7 @@ def purchase(
     if rows.impossible is None:
         low, high = _first(search, start, effort)
         if effort > 0 and high is not None:
+            _at_first_go(search)
             if effort >= THOROUGH:
                 _trim(search, effort)
             _decide(search, SOON * WORK_PER_EFFORT * effort)
@@ -248,7 +252,11 @@ def _first_factor(shapes: Sequence[Shape]) -> float:
 def _room_factor(search: _Search) -> float:
     """Least ratio of room to need, over the rows that can be stretched, of the best purchase."""
     assert search.best is not None
-    counts = _counts(search.best, search.stocks)
+    return _factor_of(search, _counts(search.best, search.stocks))
+
+
+def _factor_of(search: _Search, counts: Sequence[float]) -> float:
+    """The same of so many units of each stock."""
     room = search.rows.held @ counts
     ratios = [
         float(have / need)
@@ -281,10 +289,13 @@ def _bisect(search: _Search, low: float, high: float, effort: int) -> None:
 
 def _trim(search: _Search, effort: int) -> None:
     """Try the best purchase with one unit less, then with one unit changed for a cheaper one."""
-    better = True
+    better = search.best is not None
+    tight = 1.0 if all(is_box(shape) for shape in search.shapes) else TIGHT
     while better:
         better = False
         numbers = _bought(search)
+        shelf = np.array(_counts(search.best, search.stocks)) - numbers
+        least = max(tight, LEAST_TRIMMED * _room_factor(search))
         changes: list[tuple[bool, float, list[int]]] = []
         for k, n in enumerate(numbers):
             if n == 0:
@@ -300,7 +311,7 @@ def _trim(search: _Search, effort: int) -> None:
         for _, _, changed in changes[: 2 + effort // 10]:
             if search.late():
                 return
-            if search.hopeless(changed):
+            if search.hopeless(changed) or _factor_of(search, shelf + changed) < least:
                 continue
             if search.attempt(changed, effort):
                 better = True
@@ -314,6 +325,13 @@ def _bought(search: _Search) -> list[int]:
         sum(unit.bought and unit.stock_id == stock.id for unit in search.best.units)
         for stock in search.stocks
     ]
+
+
+def _at_first_go(search: _Search) -> None:
+    """Cheaper purchases that hold the blanks without any search, before time goes into one."""
+    known = list(search.tried)
+    _by_price(search, 0)
+    search.tried = known  # what failed at the first go may hold the blanks all the same
 
 
 def _by_price(search: _Search, effort: int) -> None:

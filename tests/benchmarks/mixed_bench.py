@@ -38,6 +38,8 @@ from solver.nests.shapes import Layout, Placement, Shape, Stock, UsedUnit
 from solver.nests.verify import verify
 
 Nester = Callable[[list[Shape], Stock, float, int], float]
+EFFORTS = (20, 60, 200, 600)
+"""Of our purchases, one after the other, as a plan deepens them until its time is up."""
 SLACK_MM = 0.0025
 """Gap that a peer may miss, as in ``nest_bench``."""
 
@@ -56,8 +58,14 @@ def job(seed: int) -> tuple[list[Shape], list[Stock]]:
 def ours(shapes: list[Shape], stocks: list[Stock], seconds: float) -> float:
     """Price of our purchase."""
     until = Until(time.monotonic() + seconds)
-    bought = purchase(shapes, stocks, GAP_MM, 0, 200, until)
-    return bought.price if bought.layout.complete else math.nan
+    best, start = math.nan, None
+    for effort in EFFORTS:
+        bought = purchase(shapes, stocks, GAP_MM, effort, effort, start, until)
+        if bought.layout.complete and not bought.price >= best:
+            best, start = bought.price, bought.bought
+        if until.over():
+            break
+    return best
 
 
 def of_one_width(nest: Nester, shapes: list[Shape], stocks: list[Stock], seconds: float) -> float:
