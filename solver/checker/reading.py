@@ -300,14 +300,14 @@ def stands_mm(job: Job, edge: Edge) -> list[tuple[float, float, float]]:
     """
     slope = math.tan(math.radians(job.rules.access_angle_deg))
     told = {
-        other.id: [near.gap_mm for near in other.near if near.edge == edge.id]
-        for other in job.edges
-        if job.carries_metal(other)
+        other: gaps
+        for other, gaps in job.spoken_of.get(edge.id, {}).items()
+        if job.carries_metal(job.edge_of[other])
     }
     zones = [
-        (near.from_mm, near.to_mm, min([near.gap_mm, *told[near.edge]]) * slope)
+        (near.from_mm, near.to_mm, min([near.gap_mm, *told.get(near.edge, [])]) * slope)
         for near in edge.near
-        if near.edge in told
+        if job.carries_metal(job.edge_of[near.edge])
     ]
     own = {near.edge for near in edge.near}
     zones += [

@@ -347,6 +347,15 @@ class Job:
         """Stock items by id."""
         return {item.id: item for item in self.stock}
 
+    @cached_property
+    def spoken_of(self) -> dict[str, dict[str, list[float]]]:
+        """Gaps in mm that other edges tell of an edge, by its id and theirs."""
+        told: dict[str, dict[str, list[float]]] = {}
+        for other in self.edges:
+            for near in other.near:
+                told.setdefault(near.edge, {}).setdefault(other.id, []).append(near.gap_mm)
+        return told
+
     def sides(self, edge: Edge) -> tuple[str | None, str | None]:
         """Return the parts on both sides of an edge; "open" outside, None where not laminated."""
         second = OPEN if edge.open else self.patch_of[edge.second].part

@@ -58,7 +58,7 @@ class Ways(NamedTuple):
 
 
 class Fronts(NamedTuple):
-    """(n, SEGMENTS) ends and widths, of which `count` are there; (n, kinds) blanks left.
+    """(n, SEGMENTS) ends and widths, of which so many `segments` are there; (n, kinds) blanks left.
 
     `lost` is the area given up behind the front, `held` that of the blanks laid; `mark` stands for
     the set of these.
@@ -66,7 +66,7 @@ class Fronts(NamedTuple):
 
     ends: Ints
     widths: Ints
-    count: Ints
+    segments: Ints
     left: Counts
     room: Ints
     lost: Longs
@@ -143,8 +143,8 @@ def offer(
     most, made = len(offers.front), 0
     ends, widths = np.empty(SEGMENTS, np.int32), np.empty(SEGMENTS, np.int32)
     scores, chosen = np.empty(branches), np.empty(branches, np.int64)
-    for i in range(len(fronts.count)):
-        count = fronts.count[i]
+    for i in range(len(fronts.segments)):
+        count = fronts.segments[i]
         ends[:count], widths[:count] = fronts.ends[i, :count], fronts.widths[i, :count]
         room, lost = fronts.room[i], fronts.lost[i]
         narrow, short, long = FAR, FAR, 0
@@ -229,7 +229,7 @@ def take(
     ends, widths = np.empty(SEGMENTS + 1, np.int32), np.empty(SEGMENTS + 1, np.int32)
     for row, one in enumerate(picked):
         i, way = offers.front[one], offers.way[one]
-        count = fronts.count[i]
+        count = fronts.segments[i]
         ends[:count], widths[:count] = fronts.ends[i, :count], fronts.widths[i, :count]
         room, lost, given = fronts.room[i], fronts.lost[i], offers.given[one]
         while True:
@@ -268,7 +268,7 @@ def take(
         if count > SEGMENTS:
             count, lost = 1, LOST
         grown.ends[row, :count], grown.widths[row, :count] = ends[:count], widths[:count]
-        grown.count[row], grown.room[row], grown.lost[row] = count, room, lost
+        grown.segments[row], grown.room[row], grown.lost[row] = count, room, lost
         grown.left[row] = fronts.left[i]
         grown.left[row, ways.kind[way]] -= 1
 
@@ -315,8 +315,8 @@ def must_lose(
 
     `waiting` blanks are left for the sums in row `table[i]` of `across` and `along`.
     """
-    for i in range(len(fronts.count)):
-        count, ends, widths = fronts.count[i], fronts.ends[i], fronts.widths[i]
+    for i in range(len(fronts.segments)):
+        count, ends, widths = fronts.segments[i], fronts.ends[i], fronts.widths[i]
         length, sums = ways.room_length[fronts.room[i]], across[table[i]]
         cell = ways.cell_across
         by_columns = np.int64(0)

@@ -289,12 +289,12 @@ def _bisect(search: _Search, low: float, high: float, effort: int) -> None:
 
 def _trim(search: _Search, effort: int) -> None:
     """Try the best purchase with one unit less, then with one unit changed for a cheaper one."""
-    better = search.best is not None
+    better = True
     tight = 1.0 if all(is_box(shape) for shape in search.shapes) else TIGHT
     while better:
         better = False
         numbers = _bought(search)
-        shelf = np.array(_counts(search.best, search.stocks)) - numbers
+        shelf = [stock.on_hand for stock in search.stocks]
         least = max(tight, LEAST_TRIMMED * _room_factor(search))
         changes: list[tuple[bool, float, list[int]]] = []
         for k, n in enumerate(numbers):
@@ -311,7 +311,10 @@ def _trim(search: _Search, effort: int) -> None:
         for _, _, changed in changes[: 2 + effort // 10]:
             if search.late():
                 return
-            if search.hopeless(changed) or _factor_of(search, shelf + changed) < least:
+            if (
+                search.hopeless(changed)
+                or _factor_of(search, np.add(shelf, changed).tolist()) < least
+            ):
                 continue
             if search.attempt(changed, effort):
                 better = True

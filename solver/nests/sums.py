@@ -53,4 +53,4 @@ def most_within(bits: Bits, limit: int) -> int:
     while held == 0:
         word -= 1
         held = bits[word]
-    return (word << 6) + 63 - int(leading_zeros(held))
+    return (word << 6) + 63 - int(leading_zeros(held))  # type: ignore[call-arg]

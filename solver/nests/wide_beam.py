@@ -116,7 +116,7 @@ def lay_all(
     way_of = {box: way for way, box in enumerate(job.box)}
     forced = [way_of[put[3]] for put in first]
     fronts = _empty(1, len(counts))
-    fronts.ends[0, 0], fronts.widths[0, 0], fronts.count[0] = 0, rooms[0].width, 1
+    fronts.ends[0, 0], fronts.widths[0, 0], fronts.segments[0] = 0, rooms[0].width, 1
     fronts.left[0] = counts
     offers = _room_for_offers(taste)
     rounds: list[_Round] = []
@@ -228,18 +228,18 @@ def _grown(
 ) -> tuple[Fronts, _Round] | None:
     """The best fronts with one more blank each, of which `waiting` are left before it."""
     sums: _Sums | None = None
-    lives = np.arange(len(fronts.count))
+    lives = np.arange(len(fronts.segments))
     if waiting <= FEW and must is None:
         sums = _add_up(job, fronts, waiting)
         lives = np.nonzero(_must_lose(job, fronts, sums) <= job.budget)[0]
-        if len(lives) < len(fronts.count):
+        if len(lives) < len(fronts.segments):
             fronts = _rows(fronts, lives)
     gives = taste.gives if must is None else 0
     way = -1 if must is None else must
     number = offer(job.ways, fronts, job.budget, taste.branches, taste.window, gives, way, offers)
     if not number:
         return None
-    offers = Offers(*(field[:number] for field in offers))
+    offers = Offers._make(field[:number] for field in offers)
     held = fronts.held[offers.front] + job.ways.area[offers.way]
     picked = np.arange(number)
     if number > KEPT * taste.width:
@@ -269,12 +269,12 @@ def _grown(
 
 
 def _rows(fronts: Fronts, index: Longs) -> Fronts:
-    return Fronts(*(field[index] for field in fronts))
+    return Fronts._make(field[index] for field in fronts)
 
 
 def _add_up(job: _Job, fronts: Fronts, waiting: int) -> _Sums:
     rows = waiting <= FEWER
-    number, ways = len(fronts.count), job.ways
+    number, ways = len(fronts.segments), job.ways
 
     def bits(most: int, cell: int) -> Words:
         return np.empty((number, (most // cell + waiting) // 64 + 1), np.uint64)
@@ -287,6 +287,6 @@ def _add_up(job: _Job, fronts: Fronts, waiting: int) -> _Sums:
 
 
 def _must_lose(job: _Job, fronts: Fronts, sums: _Sums) -> Longs:
-    loss = np.empty(len(fronts.count), np.int64)
+    loss = np.empty(len(fronts.segments), np.int64)
     must_lose(job.ways, fronts, sums.table, sums.across, sums.along, sums.waiting, sums.rows, loss)
     return loss

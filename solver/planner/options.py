@@ -395,15 +395,16 @@ class _Maker:
                 lift = whole if stations[0] < -1e-6 else 0.0
                 seams = Seams(tuple(s + lift for s in stations), seams.cost, seams.forced)
         else:
-            reach = self._fold_reach(line, first)
+            reach = self._fold_reach(run, first)
             seams = find_seams(self.job, line, first, count, mounting, pieces, reach)
         self._seams[key] = seams
         return seams
 
-    def _fold_reach(self, line: RunLine, first: int) -> Callable[[Floats], Floats] | None:
+    def _fold_reach(self, run: int, first: int) -> Callable[[Floats], Floats] | None:
         """How far a fold follows the run of an edge; edges of one offset share it."""
+        line = self.lines[run]
         shape = line.shapes[first]
-        key = (self.lines.index(line), shape.stand_mm if shape.return_mm > 0 else 0.0, shape.flange)
+        key = (run, shape.stand_mm if shape.return_mm > 0 else 0.0, shape.flange)
         if key not in self._reach:
             self._reach[key] = reach_of_fold(self.job, line, first)
         return self._reach[key]
