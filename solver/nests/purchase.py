@@ -164,9 +164,12 @@ def purchase(
         rows = price_rows(shapes, stocks, gap_mm, lanes=effort > 0)
     search = _Search(shapes, stocks, gap_mm, seed, until, rows)
     if rows.impossible is None:
-        low, high = _first(search, start, effort)
+        held = start is not None and _tried_first(search, start, effort)
+        searched = list(search.tried)
+        low, high = (1.0, _room_factor(search)) if held else _first(search, effort)
         if effort > 0 and high is not None:
-            _at_first_go(search)
+            _by_price(search, 0)
+            search.tried = searched  # what failed at the first go may hold the blanks all the same
             if effort >= THOROUGH:
                 _trim(search, effort)
             _decide(search, SOON * WORK_PER_EFFORT * effort)
@@ -210,19 +213,20 @@ def _decide(search: _Search, work: float) -> None:
         search.best, search.price = layout, _price(layout, search.stocks)
 
 
-def _first(
-    search: _Search, start: Mapping[str, int] | None, effort: int
-) -> tuple[float, float | None]:
-    """Try the hint, then ever more room; returns the last factor that failed and one that held."""
-    if start is not None:
-        numbers = [
-            min(start.get(s.id, 0), s.for_sale if s.for_sale is not None else 1 << 30)
-            for s in search.stocks
-        ]
-        if search.attempt(numbers, effort):
-            return 1.0, _room_factor(search)
+def _tried_first(search: _Search, start: Mapping[str, int], effort: int) -> bool:
+    """Whether the purchase that is hinted at holds the blanks."""
+    numbers = [
+        min(start.get(s.id, 0), s.for_sale if s.for_sale is not None else 1 << 30)
+        for s in search.stocks
+    ]
+    held = search.attempt(numbers, effort)
+    if not held:
         search.tried.append(numbers)
-    known = list(search.tried)
+    return held
+
+
+def _first(search: _Search, effort: int) -> tuple[float, float | None]:
+    """Try ever more room at the first go; returns the last factor that failed and one that held."""
     failed = 1.0
     factor = _first_factor(search.shapes)
     while not search.late() and factor <= MOST_STOCK_FACTOR:
@@ -232,7 +236,6 @@ def _first(
             held = search.attempt(everything, max(effort, 60))
             return failed, _room_factor(search) if held else None
         if search.attempt(candidate, 0):
-            search.tried = known  # what failed at the first go may hold the blanks all the same
             return failed, _room_factor(search)
         search.tried.append(candidate)
         failed = factor
@@ -328,13 +331,6 @@ def _bought(search: _Search) -> list[int]:
         sum(unit.bought and unit.stock_id == stock.id for unit in search.best.units)
         for stock in search.stocks
     ]
-
-
-def _at_first_go(search: _Search) -> None:
-    """Cheaper purchases that hold the blanks without any search, before time goes into one."""
-    known = list(search.tried)
-    _by_price(search, 0)
-    search.tried = known  # what failed at the first go may hold the blanks all the same
 
 
 def _by_price(search: _Search, effort: int) -> None:
