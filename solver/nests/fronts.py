@@ -89,6 +89,15 @@ class Offers(NamedTuple):
 
 
 @compiled_within
+def _copy(fronts: Fronts, i: int, ends: Ints, widths: Ints) -> int:
+    """The segments of one front laid out to be worked on; their number."""
+    # plain loops here and below: slices of arrays take seconds to compile
+    for k in range(fronts.segments[i]):
+        ends[k], widths[k] = fronts.ends[i, k], fronts.widths[i, k]
+    return int(fronts.segments[i])
+
+
+@compiled_within
 def _lowest(ends: Ints, count: int) -> int:
     best = 0
     for k in range(1, count):
@@ -144,8 +153,7 @@ def offer(
     ends, widths = np.empty(SEGMENTS, np.int32), np.empty(SEGMENTS, np.int32)
     scores, chosen = np.empty(branches), np.empty(branches, np.int64)
     for i in range(len(fronts.segments)):
-        count = fronts.segments[i]
-        ends[:count], widths[:count] = fronts.ends[i, :count], fronts.widths[i, :count]
+        count = _copy(fronts, i, ends, widths)
         room, lost = fronts.room[i], fronts.lost[i]
         narrow, short, long = FAR, FAR, 0
         for kind in range(fronts.left.shape[1]):
@@ -191,7 +199,8 @@ def offer(
                         at -= 1
                     scores[at], chosen[at] = score, way
                 before, behind = _beside(ends, count, k, length)
-                for way in chosen[:found]:
+                for at in range(found):
+                    way = chosen[at]
                     stop = x + ways.length[way]
                     # against the neighbour whose end is nearer; the rest is lost up to the other's
                     low = abs(stop - before) <= abs(stop - behind)
@@ -227,10 +236,10 @@ def take(
     A front with too many segments is lost.
     """
     ends, widths = np.empty(SEGMENTS + 1, np.int32), np.empty(SEGMENTS + 1, np.int32)
-    for row, one in enumerate(picked):
+    for row in range(len(picked)):
+        one = picked[row]
         i, way = offers.front[one], offers.way[one]
-        count = fronts.segments[i]
-        ends[:count], widths[:count] = fronts.ends[i, :count], fronts.widths[i, :count]
+        count = _copy(fronts, i, ends, widths)
         room, lost, given = fronts.room[i], fronts.lost[i], offers.given[one]
         while True:
             length = ways.room_length[room]
@@ -247,7 +256,9 @@ def take(
             count = _joined(ends, widths, count, k)
             given -= 1
         rest = widths[k] - ways.width[way]
-        x[row], y[row] = ends[k], widths[:k].sum()
+        x[row], y[row] = ends[k], 0
+        for j in range(k):
+            y[row] += widths[j]
         stop = ends[k] + ways.length[way]
         if rest == 0:
             ends[k] = stop
@@ -267,24 +278,33 @@ def take(
                 count = _joined(ends, widths, count, k + 1)
         if count > SEGMENTS:
             count, lost = 1, LOST
-        grown.ends[row, :count], grown.widths[row, :count] = ends[:count], widths[:count]
+        for j in range(count):
+            grown.ends[row, j], grown.widths[row, j] = ends[j], widths[j]
         grown.segments[row], grown.room[row], grown.lost[row] = count, room, lost
-        grown.left[row] = fronts.left[i]
+        for kind in range(fronts.left.shape[1]):
+            grown.left[row, kind] = fronts.left[i, kind]
         grown.left[row, ways.kind[way]] -= 1
 
 
 @compiled
 def add_up_left(
-    ways: Ways, fronts: Fronts, rows: bool, across: Words, along: Words, table: Longs
+    ways: Ways,
+    fronts: Fronts,
+    order: Longs,
+    rows: bool,
+    across: Words,
+    along: Words,
+    table: Longs,
 ) -> None:
     """Sums of the blanks left, once for each set of them; `table` is the row of each front.
 
-    Those of lengths only where `rows` are asked for.
+    `order` sorts the fronts by `mark`. Sums of lengths only where `rows` are asked for.
     """
-    spare, spare_along = np.empty_like(across[0]), np.empty_like(along[0])
-    order = np.argsort(fronts.mark)
+    spare = np.empty(across.shape[1], np.uint64)
+    spare_along = np.empty(along.shape[1], np.uint64)
     number = -1
-    for at, i in enumerate(order):
+    for at in range(len(order)):
+        i = order[at]
         if at == 0 or fronts.mark[i] != fronts.mark[order[at - 1]]:
             number += 1
             add_up(ways.across, fronts.left[i], ways.cell_across, across[number], spare)
@@ -320,7 +340,7 @@ def must_lose(
         length, sums = ways.room_length[fronts.room[i]], across[table[i]]
         cell = ways.cell_across
         by_columns = np.int64(0)
-        x = ends[:count].min()
+        x = ends[_lowest(ends, count)]
         while x < length:
             until, lack, gap = length, 0, 0
             for k in range(count):

@@ -35,11 +35,13 @@ def add_up(sides: Ints, left: npt.NDArray[np.uint8], cell: int, bits: Bits, spar
 
     Kinds with equal sides have one.  What does not go into the bits is left out.
     """
-    bits[:] = 0
+    for j in range(len(bits)):
+        bits[j] = 0
     bits[0] = 1
     for kind in range(len(left)):
         for _ in range(left[kind]):
-            spare[:] = bits
+            for j in range(len(bits)):
+                spare[j] = bits[j]
             _shift(spare, (sides[kind, 0] + cell // 2) // cell, bits)
             if sides[kind, 1] != sides[kind, 0]:
                 _shift(spare, (sides[kind, 1] + cell // 2) // cell, bits)

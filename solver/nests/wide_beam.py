@@ -282,7 +282,7 @@ def _add_up(job: _Job, fronts: Fronts, waiting: int) -> _Sums:
     across = bits(int(ways.room_width.max()), ways.cell_across)
     along = bits(int(ways.room_length.max()) if rows else 0, ways.cell_along)
     table = np.empty(number, np.int64)
-    add_up_left(ways, fronts, rows, across, along, table)
+    add_up_left(ways, fronts, np.argsort(fronts.mark), rows, across, along, table)
     return _Sums(across, along, table, waiting, rows)
 
 

@@ -72,7 +72,7 @@ def loss_of(blanks: Blanks, front: list[tuple[int, int]], scale: int, cell: int)
     words = max(LENGTH, width) * scale // cell // 64 + 2
     across, along = np.empty((1, words), np.uint64), np.empty((1, words), np.uint64)
     table, loss = np.empty(1, np.int64), np.empty(1, np.int64)
-    add_up_left(ways, fronts, True, across, along, table)
+    add_up_left(ways, fronts, np.zeros(1, np.int64), True, across, along, table)
     must_lose(ways, fronts, table, across, along, len(blanks), True, loss)
     return int(loss[0])
 
