@@ -133,6 +133,51 @@ def _beside(ends: Ints, count: int, k: int, length: int) -> tuple[int, int]:
     return before, behind
 
 
+@compiled_within
+def _give_up(ends: Ints, widths: Ints, count: int, k: int, length: int) -> tuple[int, int]:
+    """Notch k raised to its nearer neighbour: the number of segments, and the area lost."""
+    before, behind = _beside(ends, count, k, length)
+    level = min(before, behind)
+    lost = np.int64(level - ends[k]) * widths[k]
+    ends[k] = level
+    return _joined(ends, widths, count, k), lost
+
+
+@compiled_within
+def _best_ways(
+    ways: Ways,
+    left: Counts,
+    x: int,
+    notch: int,
+    length: int,
+    few: int,
+    window: int,
+    must: int,
+    scores: Floats,
+    chosen: Longs,
+) -> int:
+    """The best few of the next `window` that fit a notch, best first; their number."""
+    found = seen = 0
+    low, high = (must, must + 1) if must >= 0 else (0, len(ways.length))
+    for way in range(low, high):
+        wide = ways.width[way]
+        if left[ways.kind[way]] == 0 or wide > notch or x + ways.length[way] > length:
+            continue
+        seen += 1
+        if seen > window:
+            break
+        score = DISLIKE * ways.spoil[notch - wide] / wide - ways.liked[way]
+        if found == few and score >= scores[few - 1]:
+            continue
+        found = min(found + 1, few)
+        at = found - 1
+        while at > 0 and scores[at - 1] > score:
+            scores[at], chosen[at] = scores[at - 1], chosen[at - 1]
+            at -= 1
+        scores[at], chosen[at] = score, way
+    return found
+
+
 @compiled
 def offer(
     ways: Ways,
@@ -176,28 +221,8 @@ def offer(
                 break
             if notch >= narrow and x + short <= length:
                 few = branches if used == 0 else max(1, branches // 3)
-                found = seen = 0
-                low_way, high_way = (must, must + 1) if must >= 0 else (0, len(ways.length))
-                for way in range(low_way, high_way):
-                    wide = ways.width[way]
-                    if (
-                        fronts.left[i, ways.kind[way]] == 0
-                        or wide > notch
-                        or x + ways.length[way] > length
-                    ):
-                        continue
-                    seen += 1
-                    if seen > window:
-                        break
-                    score = DISLIKE * ways.spoil[notch - wide] / wide - ways.liked[way]
-                    if found == few and score >= scores[few - 1]:
-                        continue
-                    found = min(found + 1, few)
-                    at = found - 1
-                    while at > 0 and scores[at - 1] > score:
-                        scores[at], chosen[at] = scores[at - 1], chosen[at - 1]
-                        at -= 1
-                    scores[at], chosen[at] = score, way
+                left = fronts.left[i]
+                found = _best_ways(ways, left, x, notch, length, few, window, must, scores, chosen)
                 before, behind = _beside(ends, count, k, length)
                 for at in range(found):
                     way = chosen[at]
@@ -216,14 +241,11 @@ def offer(
                     used += 1
                     if used > gives:
                         break
-            before, behind = _beside(ends, count, k, length)
-            level = min(before, behind)
-            lost += np.int64(level - x) * notch
-            if level <= x or lost > budget:
+            count, more = _give_up(ends, widths, count, k, length)
+            lost += more
+            if more == 0 or lost > budget:
                 break
             given += 1
-            ends[k] = level
-            count = _joined(ends, widths, count, k)
     return made
 
 
@@ -250,10 +272,8 @@ def take(
                 continue
             if given == 0:
                 break
-            before, behind = _beside(ends, count, k, length)
-            lost += np.int64(min(before, behind) - ends[k]) * widths[k]
-            ends[k] = min(before, behind)
-            count = _joined(ends, widths, count, k)
+            count, more = _give_up(ends, widths, count, k, length)
+            lost += more
             given -= 1
         rest = widths[k] - ways.width[way]
         x[row], y[row] = ends[k], 0

@@ -99,13 +99,18 @@ class _Search:
         )
         return numbers
 
+    def with_shelf(self, numbers: Sequence[int]) -> list[float]:
+        """Units of each stock that there are with so many bought."""
+        return [float(n + s.on_hand) for n, s in zip(numbers, self.stocks, strict=True)]
+
     def hopeless(self, numbers: Sequence[int]) -> bool:
         """Whether the rows forbid a purchase, or one that buys as much of everything failed."""
         failed = (*self.tried, *self.never)
         if any(all(n <= t for n, t in zip(numbers, known, strict=True)) for known in failed):
             return True
-        have = np.array(numbers) + np.array([stock.on_hand for stock in self.stocks])
-        return bool(np.any(self.rows.held @ have < self.rows.needed * (1 - 1e-7)))
+        return bool(
+            np.any(self.rows.held @ self.with_shelf(numbers) < self.rows.needed * (1 - 1e-7))
+        )
 
     def attempt(self, numbers: Sequence[int], effort: int) -> bool:
         """Nest on these numbers and all that is on hand; keep the layout when it is cheaper."""
@@ -297,7 +302,6 @@ def _trim(search: _Search, effort: int) -> None:
     while better:
         better = False
         numbers = _bought(search)
-        shelf = [stock.on_hand for stock in search.stocks]
         least = max(tight, LEAST_TRIMMED * _room_factor(search))
         changes: list[tuple[bool, float, list[int]]] = []
         for k, n in enumerate(numbers):
@@ -314,10 +318,9 @@ def _trim(search: _Search, effort: int) -> None:
         for _, _, changed in changes[: 2 + effort // 10]:
             if search.late():
                 return
-            if (
-                search.hopeless(changed)
-                or _factor_of(search, np.add(shelf, changed).tolist()) < least
-            ):
+            if search.hopeless(changed):
+                continue
+            if _factor_of(search, search.with_shelf(changed)) < least:
                 continue
             if search.attempt(changed, effort):
                 better = True

@@ -13,13 +13,19 @@ from solver.nests.lanes import Box, Room
 from solver.nests.shapes import Placement, Shape
 from solver.nests.wide_beam import Taste, lay_all
 
-LAST = ("fronts.must_lose", "hopping._search")
-"""Compiled last by each search, since it takes in all others or is called last."""
+NEEDED = (
+    "fronts.offer",
+    "fronts.take",
+    "fronts.add_up_left",
+    "fronts.must_lose",
+    "hopping._search",
+)
+"""What the searches call, whichever is compiled last; ``_search`` takes in all that hops."""
 
 
 def is_compiled() -> bool:
     """Whether what these modules compile lies ready on disk, so that it is only to be loaded."""
-    return KEPT_IN is not None and all(any(KEPT_IN.glob(f"*/{name}-*.nbi")) for name in LAST)
+    return KEPT_IN is not None and all(any(KEPT_IN.glob(f"*/{name}-*.nbi")) for name in NEEDED)
 
 
 def compile_all() -> None:

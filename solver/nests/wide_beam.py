@@ -7,7 +7,7 @@ help losing counts as lost.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -63,22 +63,22 @@ class _Job:
     ways: Ways
     box: Sequence[int]
     sign: Longs
-    counts: Sequence[int]
     budget: int
 
 
 @dataclass(frozen=True)
 class _Sums:
-    """What the blanks left add up to: the table of each front, of so many blanks.
-
-    `rows` where lengths were added up as well as widths.
-    """
+    """What the blanks left add up to: the table of each front, of so many blanks."""
 
     across: Words
     along: Words
     table: Longs
     waiting: int
-    rows: bool
+
+    @property
+    def rows(self) -> bool:
+        """Whether lengths were added up as well as widths."""
+        return self.waiting <= FEWER
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ def lay_all(
         return None
     rng = np.random.default_rng(seed)
     job = _job(boxes, counts, rooms, rng, taste)
-    if job is None:
+    if job is None or job.budget < 0:
         return None
     way_of = {box: way for way, box in enumerate(job.box)}
     forced = [way_of[put[3]] for put in first]
@@ -121,7 +121,7 @@ def lay_all(
     offers = _room_for_offers(taste)
     rounds: list[_Round] = []
     for number in range(sum(counts)):
-        if job.budget < 0 or until.over():
+        if until.over():
             return None
         must = forced[number] if number < len(forced) else None
         grown = _grown(job, fronts, taste, rng, must, sum(counts) - number, offers)
@@ -188,7 +188,7 @@ def _job(
     )
     budget = sum(r.length * r.width for r in rooms) - int(area @ np.asarray(counts))
     sign = rng.integers(1, 1 << 62, len(counts), dtype=np.int64)
-    return _Job(ways, fits, sign, counts, budget)
+    return _Job(ways, fits, sign, budget)
 
 
 def _empty(rows: int, kinds: int) -> Fronts:
@@ -254,7 +254,7 @@ def _grown(
     lost = np.maximum(offers.cost[picked], grown.lost)
     if sums is not None:
         # the sums hold what was just laid as well: they tell of less loss at most
-        sums = _Sums(sums.across, sums.along, sums.table[lives][parent], waiting, sums.rows)
+        sums = replace(sums, table=sums.table[lives][parent])
         lost = np.maximum(lost, _must_lose(job, grown, sums))
     order = np.nonzero(lost <= job.budget)[0]
     guide = lost[order] / grown.held[order] * (1 + taste.noise * rng.random(len(order)))
@@ -273,17 +273,16 @@ def _rows(fronts: Fronts, index: Longs) -> Fronts:
 
 
 def _add_up(job: _Job, fronts: Fronts, waiting: int) -> _Sums:
-    rows = waiting <= FEWER
     number, ways = len(fronts.segments), job.ways
 
     def bits(most: int, cell: int) -> Words:
         return np.empty((number, (most // cell + waiting) // 64 + 1), np.uint64)
 
     across = bits(int(ways.room_width.max()), ways.cell_across)
-    along = bits(int(ways.room_length.max()) if rows else 0, ways.cell_along)
-    table = np.empty(number, np.int64)
-    add_up_left(ways, fronts, np.argsort(fronts.mark), rows, across, along, table)
-    return _Sums(across, along, table, waiting, rows)
+    along = bits(int(ways.room_length.max()) if waiting <= FEWER else 0, ways.cell_along)
+    sums = _Sums(across, along, np.empty(number, np.int64), waiting)
+    add_up_left(ways, fronts, np.argsort(fronts.mark), sums.rows, across, along, sums.table)
+    return sums
 
 
 def _must_lose(job: _Job, fronts: Fronts, sums: _Sums) -> Longs:

@@ -33,11 +33,10 @@ def stands_along(job: Job) -> dict[str, tuple[Stand, ...]]:
 def _along(job: Job, edge: Edge) -> tuple[Stand, ...]:
     length = edge.length_mm
     back = [
-        (other.id, near.gap_mm)
-        for other in job.edges
-        if other.near and job.carries_metal(other)
-        for near in other.near
-        if near.edge == edge.id
+        (other, gap)
+        for other, gaps in job.spoken_of.get(edge.id, {}).items()
+        if job.carries_metal(job.edge_of[other])
+        for gap in gaps
     ]
     caps: list[tuple[float, float, float]] = []
     said = {near.edge for near in edge.near}

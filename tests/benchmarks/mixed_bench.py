@@ -15,10 +15,8 @@ from __future__ import annotations
 
 import argparse
 import importlib.util
-import json
 import math
 import os
-import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -27,7 +25,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from nest_bench import with_packingsolver, with_spyrrow
+from nest_bench import SLACK_MM, packed, with_packingsolver, with_spyrrow
 from nest_sets import GAP_MM, INCH, mixed_set
 
 from solver.data.until import Until
@@ -40,8 +38,6 @@ from solver.nests.verify import verify
 Nester = Callable[[list[Shape], Stock, float, int], float]
 EFFORTS = (20, 60, 200, 600)
 """Of our purchases, one after the other, as a plan deepens them until its time is up."""
-SLACK_MM = 0.0025
-"""Gap that a peer may miss, as in ``nest_bench``."""
 
 
 def job(seed: int) -> tuple[list[Shape], list[Stock]]:
@@ -71,7 +67,7 @@ def ours(shapes: list[Shape], stocks: list[Stock], seconds: float) -> float:
 def of_one_width(nest: Nester, shapes: list[Shape], stocks: list[Stock], seconds: float) -> float:
     """Cheapest price of units of one width as long, in all, as a peer's nest on that width."""
     widths = sorted({stock.width_mm for stock in stocks})
-    best = math.nan
+    prices: list[float] = []
     for width in widths:
         endless = Stock("endless", width, 1e5, 1.0, 0, None)
         try:
@@ -79,9 +75,8 @@ def of_one_width(nest: Nester, shapes: list[Shape], stocks: list[Stock], seconds
         except ValueError:  # what is laid leaves the stock, or nothing fits it
             continue
         if math.isfinite(used):
-            units = [s for s in stocks if s.width_mm == width]
-            best = min(best if math.isfinite(best) else math.inf, price_of(used, units))
-    return best
+            prices.append(price_of(used, [s for s in stocks if s.width_mm == width]))
+    return min(prices, default=math.nan)
 
 
 def price_of(length_mm: float, units: list[Stock]) -> float:
@@ -99,17 +94,10 @@ def in_bins(shapes: list[Shape], stocks: list[Stock], seconds: float) -> float:
         "seconds": seconds,
         "items": [[s.outline_mm, s.quantity, angles(s).tolist()] for s in shapes],
     }
-    child = Path(__file__).with_name("packer_child.py")
-    answer = subprocess.run(
-        [os.environ["PACKER_PYTHON"], str(child)],
-        input=json.dumps(question),
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    if answer.returncode:
+    answer = packed(question)
+    if answer is None:
         return math.nan
-    kinds, laid = json.loads(answer.stdout.splitlines()[-1])
+    kinds, laid = answer
     placements = tuple(
         Placement(shapes[int(k)].id, int(unit), x, y, turn % 360.0, False)
         for k, unit, x, y, turn in laid

@@ -25,6 +25,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import shapely
@@ -62,6 +63,9 @@ def lane_bound(shapes: list[Shape], stock: Stock) -> float:
     # blanks grown by half the gap on every side lie apart on a roll grown likewise
     return lane_relaxation(demands, room.width).least_length * unit - GAP_MM
 
+
+SLACK_MM = 0.0025
+"""Gap that a peer may miss: 1e-4 in."""
 
 OWN_CLOCK = [False]
 """Whether our own search is given processor time."""
@@ -209,6 +213,15 @@ def with_packingsolver(shapes: list[Shape], stock: Stock, seconds: float, seed: 
         "unit": GAP_MM if straight else None,
         "items": [[s.outline_mm, s.quantity, angles(s).tolist()] for s in shapes],
     }
+    answer = packed(question)
+    if answer is None:
+        return math.nan
+    laid = [Placement(shapes[int(k)].id, 0, x, y, turn % 360.0, False) for k, x, y, turn in answer]
+    return measured(laid, shapes, stock)
+
+
+def packed(question: dict[str, object]) -> Any:
+    """What packingsolver answers to a question (``packer_child``), None where it fails."""
     answer = subprocess.run(
         [os.environ["PACKER_PYTHON"], str(Path(__file__).with_name("packer_child.py"))],
         input=json.dumps(question),
@@ -216,13 +229,7 @@ def with_packingsolver(shapes: list[Shape], stock: Stock, seconds: float, seed: 
         text=True,
         check=False,
     )
-    if answer.returncode:
-        return math.nan
-    laid = [
-        Placement(shapes[int(k)].id, 0, x, y, turn % 360.0, False)
-        for k, x, y, turn in json.loads(answer.stdout.splitlines()[-1])
-    ]
-    return measured(laid, shapes, stock)
+    return None if answer.returncode else json.loads(answer.stdout.splitlines()[-1])
 
 
 def measured(laid: list[Placement], shapes: list[Shape], stock: Stock) -> float:
@@ -234,7 +241,7 @@ def measured(laid: list[Placement], shapes: list[Shape], stock: Stock) -> float:
         replace(p, x_mm=p.x_mm - float(low[0]), y_mm=p.y_mm - float(low[1])) for p in laid
     )
     layout = Layout((UsedUnit(stock.id, bought=True),), moved, True)
-    if verify(layout, shapes, [stock], GAP_MM - 0.0025):
+    if verify(layout, shapes, [stock], GAP_MM - SLACK_MM):
         return math.nan
     return float(high[0] - low[0])
 
