@@ -8,7 +8,17 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from solver.nests.fronts import FAR, SEGMENTS, Fronts, Ways, add_up_left, must_lose
+from solver.nests.fronts import (
+    FAR,
+    SEGMENTS,
+    Fronts,
+    Offers,
+    Ways,
+    add_up_left,
+    must_lose,
+    offer,
+    take,
+)
 from solver.nests.sums import add_up, most_within
 
 LENGTH = 30
@@ -105,3 +115,51 @@ def test_what_lines_must_lose_is_what_trying_every_set_of_blanks_leaves(
     # coarse cells may tell of less, never of more
     assert loss_of(blanks, front, 1000, 7) <= lost * 1000**2
     assert loss_of(blanks, front, 1000, 7) >= (lost - 0.1 * LENGTH * 30) * 1000**2
+
+
+def offered(gives: int) -> list[tuple[int, int, int, int]]:
+    """(x, y, area lost, segments) of one blank 40 by 10, beside another that ends at 10.
+
+    The notch is 10 deep and 10 wide, the room 100 long.
+    """
+    one = np.array([(40, 40)], np.int32), np.array([(10, 10)], np.int32)
+    ways = Ways(
+        np.array([40], np.int32),
+        np.array([10], np.int32),
+        np.zeros(1, np.int32),
+        np.ones(1),
+        np.zeros(21, np.int32),
+        np.array([400]),
+        np.array([10], np.int32),
+        np.array([40], np.int32),
+        *one,
+        np.array([100], np.int32),
+        np.array([20], np.int32),
+        1,
+        1,
+    )
+
+    def fronts(rows: int) -> Fronts:
+        ends, widths = (
+            np.full((rows, SEGMENTS), FAR, np.int32),
+            np.zeros((rows, SEGMENTS), np.int32),
+        )
+        ends[:, :2], widths[:, :2] = (10, 0), (10, 10)
+        two, none = np.full(rows, 2, np.int32), np.zeros(rows, np.int32)
+        long = [np.zeros(rows, np.int64)] * 2
+        lost = np.zeros(rows, np.int64)
+        return Fronts(ends, widths, two, np.ones((rows, 1), np.uint8), none, lost, *long)
+
+    ints = [np.empty(9, np.int32) for _ in range(3)]
+    offers = Offers(np.empty(9, np.int64), *ints, np.empty(9, np.bool_), np.empty(9, np.int64))
+    made = offer(ways, fronts(1), 1600, 3, 5, gives, -1, offers)
+    grown, x, y = fronts(made), np.empty(made, np.int32), np.empty(made, np.int32)
+    take(ways, fronts(1), offers, np.arange(made), grown, x, y)
+    return [tuple(map(int, row)) for row in zip(x, y, grown.lost, grown.segments, strict=True)]
+
+
+def test_a_notch_that_holds_a_blank_may_be_given_up_all_the_same() -> None:
+    """In the notch nothing is lost; given up, its 100 units of area are, and the front is flat."""
+    in_notch, over_it = (0, 10, 0, 2), (10, 0, 100, 2)
+    assert offered(gives=0) == [in_notch]
+    assert sorted(offered(gives=1)) == sorted([in_notch, over_it])

@@ -29,6 +29,17 @@ class TestReady:
         ready.get_ready(lambda: done.append("told"))
         assert done == ["told", "compiled"]
 
+    def test_what_was_left_half_compiled_is_not_ready(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(ready, "KEPT_IN", tmp_path)
+        kept = tmp_path / "nests_0"
+        kept.mkdir()
+        for name in ready.NEEDED:
+            assert not ready.is_compiled()
+            (kept / f"{name}-1.py311.nbi").touch()
+        assert ready.is_compiled()
+
     def test_each_search_is_among_what_is_compiled(self) -> None:
         """What is compiled last is there once, for the very types that are used later."""
         ready.compile_all()
