@@ -1,6 +1,5 @@
 """No purchase is dearer than another on which the same blanks nest: every cheaper one is tried."""
 
-import math
 import random
 
 import pytest
@@ -8,23 +7,11 @@ import pytest
 from solver.nests.nest_into import nest_into
 from solver.nests.price_bound import price_bound
 from solver.nests.purchase import purchase
-from solver.nests.shapes import Shape, Stock
+from solver.nests.shapes import Stock
+from tests.nests.made_blanks import arc, strip
 
 INCH = 25.4
 GAP = INCH / 16
-
-
-def strip(name, length, width, quantity):
-    return Shape(
-        name, ((0.0, 0.0), (length, 0.0), (length, width), (0.0, width)), True, True, quantity
-    )
-
-
-def arc(name, radius, angle, width, quantity):
-    angles = [angle * k / 16 for k in range(17)]
-    rings = [(radius, angles), (radius + width, angles[::-1])]
-    ring = tuple((r * math.cos(a), r * math.sin(a)) for r, turn in rings for a in turn)
-    return Shape(name, ring, False, True, quantity)
 
 
 def job(seed):

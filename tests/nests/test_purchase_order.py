@@ -2,29 +2,15 @@
 
 from __future__ import annotations
 
-import math
-
 import pytest
 
 import solver.nests.purchase as subject
 from solver.data.until import FOREVER
 from solver.nests.shapes import Layout, Shape, Stock
+from tests.nests.made_blanks import arc, strip
 
 INCH = 25.4
 GAP = INCH / 16
-
-
-def strip(name: str, long_in: float, wide_in: float, quantity: int) -> Shape:
-    long, wide = long_in * INCH, wide_in * INCH
-    ring = ((0.0, 0.0), (long, 0.0), (long, wide), (0.0, wide))
-    return Shape(name, ring, square=True, may_flip=True, quantity=quantity)
-
-
-def arc(name: str, radius_in: float, angle: float, wide_in: float, quantity: int) -> Shape:
-    turns = [angle * k / 16 for k in range(17)]
-    rings = [(radius_in * INCH, turns), ((radius_in + wide_in) * INCH, turns[::-1])]
-    ring = tuple((r * math.cos(a), r * math.sin(a)) for r, turn in rings for a in turn)
-    return Shape(name, ring, square=False, may_flip=True, quantity=quantity)
 
 
 def sheet(wide_in: float, long_in: float, price: float) -> Stock:
@@ -56,7 +42,11 @@ def tried(monkeypatch: pytest.MonkeyPatch) -> Tried:
 
 
 def test_what_needs_no_search_is_tried_before_any_search(tried: Tried) -> None:
-    shapes = [arc("a", 30, 0.6, 3, 15), strip("s", 30, 4, 12), strip("t", 11, 3, 9)]
+    shapes = [
+        arc("a", 30 * INCH, 0.6, 3 * INCH, 15),
+        strip("s", 30 * INCH, 4 * INCH, 12),
+        strip("t", 11 * INCH, 3 * INCH, 9),
+    ]
     kinds = [sheet(w, long, 3 + w * long / 144) for w in (20, 18, 12) for long in (60, 96)]
     assert subject.purchase(shapes, kinds, GAP, effort=60).layout.complete
     soon = [(units, held) for units, effort, held in tried if effort == 0]
@@ -73,7 +63,7 @@ def test_curved_blanks_that_leave_next_to_nothing_are_not_searched_for_first(tri
     area = 3 * (20 + 1.5) * 1.0
     count = int(0.97 * 36 * 96 / area)
     stocks = [sheet(36, 96, 20.0), sheet(18, 96, 11.0), sheet(42, 96, 24.0)]
-    shapes = [arc("a", 20, 1.0, 3, count)]
+    shapes = [arc("a", 20 * INCH, 1.0, 3 * INCH, count)]
     subject.purchase(shapes, stocks, GAP, effort=60)
     searched = [units for units, effort, _ in tried if effort > 0]
     assert searched[0] == ("42x96",)
