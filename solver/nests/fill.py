@@ -17,12 +17,9 @@ import shapely
 
 from solver.data.until import FOREVER, Until
 from solver.nests.alone import tilts_deg
-from solver.nests.boards import Board
+from solver.nests.boards import NOWHERE, Board, Runs, best_place, runs_of
 from solver.nests.poses import Grid, Pose, grown_ring, poses
 from solver.nests.shapes import Placement, Points, Ring, Shape
-
-PROBE = 6
-"""Blocks of a pose looked at before poses are compared."""
 
 MOST_TILTS = 8
 """Angles offered to a blank that fits at none of the usual ones."""
@@ -36,6 +33,7 @@ class Piece:
 
     shape: Shape
     poses: tuple[Pose, ...]
+    runs: Runs
     area_mm2: float
 
 
@@ -47,7 +45,6 @@ class Laid:
     pose: Pose
     column: int
     row: int
-    mask: int
 
 
 @dataclass(eq=False)
@@ -145,14 +142,14 @@ def _ways(
     gap_mm: float,
     grid: Grid,
     limits_mm: tuple[float, float],
-) -> tuple[Pose, ...]:
+) -> tuple[tuple[Pose, ...], Runs]:
     """Poses of a blank, remembered: a purchase tries the same blanks on much the same stock."""
     shape = Shape("", outline_mm, square, may_flip)
     found = poses(shape, gap_mm, grid, angles(shape), limits_mm)
     if not found and not square:
         tilts = tilts_deg(grown_ring(shape, gap_mm), *limits_mm)[:MOST_TILTS]
         found = poses(shape, gap_mm, grid, np.concatenate((tilts, tilts + 180.0)), limits_mm)
-    return tuple(found)
+    return tuple(found), runs_of(found)
 
 
 def make_pieces(
@@ -166,23 +163,12 @@ def make_pieces(
     result: list[Piece] = []
     for shape in shapes:
         ways = _ways(shape.outline_mm, shape.square, shape.may_flip, gap_mm, grid, limits)
-        piece = Piece(shape, ways, shapely.Polygon(shape.outline_mm).area)
+        piece = Piece(shape, *ways, shapely.Polygon(shape.outline_mm).area)
         result += [piece] * shape.quantity
     return result
 
 
-def shaken_order(
-    pieces: Sequence[Piece], power: float, shake: float, rng: random.Random
-) -> list[int]:
-    """Pieces by index, large ones first; with a power long ones before short ones of that area."""
-    worth = [
-        math.log(piece.area_mm2) + power * math.log(_length_mm(piece.shape)) + rng.gauss(0, shake)
-        for piece in pieces
-    ]
-    return sorted(range(len(worth)), key=lambda i: (-worth[i], i))
-
-
-def _length_mm(shape: Shape) -> float:
+def length_mm(shape: Shape) -> float:
     """Diagonal of the box around an outline as it is drawn."""
     return float(np.hypot(*np.ptp(np.asarray(shape.outline_mm), axis=0)))
 
@@ -194,48 +180,6 @@ def has_room(piece: Piece, boards: Sequence[Board]) -> bool:
         for pose in piece.poses
         for board in boards
     )
-
-
-def best_place(
-    board: Board, ways: Sequence[Pose], stretch: float, high: bool
-) -> tuple[Pose, int, int] | None:
-    """Pose and cell that reach least far: start of the blank plus `stretch` times its length.
-
-    A few blocks of a pose tell where it may start at best; poses are finished in that order, until
-    none can be better than what is found.
-    """
-    stride = board.stride
-    hopeful: list[tuple[float, int, int]] = []
-    for k, pose in enumerate(ways):
-        found = board.positions(pose, PROBE)
-        if found:
-            column = ((found & -found).bit_length() - 1) // stride
-            hopeful.append((column + stretch * pose.columns + 1e-3 * pose.rows, k, found))
-    hopeful.sort()
-    best: tuple[Pose, int, int] | None = None
-    best_score = math.inf
-    for score, k, found in hopeful:
-        if score >= best_score:
-            break
-        pose = ways[k]
-        base = ((found & -found).bit_length() - 1) // stride
-        reach = board.columns
-        extent = stretch * pose.columns + 1e-3 * pose.rows
-        if best is not None:
-            reach = min(reach, int(best_score - extent) + 1)
-        found = (found >> (base * stride)) & ((1 << ((reach - base + 1) * stride)) - 1)
-        found = board.finish(pose, found, base, PROBE)
-        if not found:
-            continue
-        first = (found & -found).bit_length() - 1
-        column = first // stride
-        score = base + column + extent
-        if score < best_score:
-            row = first - column * stride
-            if high:
-                row = ((found >> (column * stride)) & ((1 << stride) - 1)).bit_length() - 1
-            best, best_score = (pose, base + column, row), score
-    return best
 
 
 def lay(
@@ -254,64 +198,42 @@ def lay(
     `inside` only where it reaches no farther than the blanks already there. `all_or_none` stops at
     the first piece without a place.
     """
-    taken = [0] * len(filling.boards)
     last = [0] * len(filling.boards)
+    for board in filling.boards:
+        board.clear()
     for at in filling.laid:
         if at is not None:
-            taken[at.board] |= at.mask
+            filling.boards[at.board].put(at.pose, at.column, at.row)
             last[at.board] = max(last[at.board], at.column + at.pose.columns)
     hopeless: set[tuple[int, int]] = set()
     for i in order:
         if until.over():
             return
         piece = filling.pieces[i]
-        ways: Sequence[Pose] = piece.poses
+        ways: Sequence[int] = range(len(piece.poses))
         if len(ways) > most_poses:
             ways = rng.sample(ways, most_poses)
-        margin = 0 if inside else max((pose.columns for pose in ways), default=0) + 1
+        longest = max((piece.poses[k].columns for k in ways), default=0)
+        margin = 0 if inside else longest + 1
+        which = np.array(ways, dtype=np.int64)
         for b in board_order:
             if (id(piece), b) in hopeless:
                 continue
             board = filling.boards[b]
-            end = last[b] + margin
-            bits = board.empty & ~taken[b]
-            if end < board.columns:
-                bits &= (1 << (end * board.stride)) - 1
-            board.set_bits(bits)
-            found = best_place(board, ways, stretch, rng.random() < 0.5)
-            if found is not None:
-                pose, column, row = found
-                mask = board.mask(pose, column, row)
-                filling.laid[i] = Laid(b, pose, column, row, mask)
-                taken[b] |= mask
+            end = min(last[b] + margin, board.columns)
+            k, column, row = best_place(
+                board.cells, end, piece.runs, which, stretch, rng.random() < 0.5
+            )
+            if k != NOWHERE:
+                pose = piece.poses[k]
+                filling.laid[i] = Laid(b, pose, column, row)
+                board.put(pose, column, row)
                 last[b] = max(last[b], column + pose.columns)
                 break
             if len(ways) == len(piece.poses) and not inside:
                 hopeless.add((id(piece), b))
         if all_or_none and filling.laid[i] is None:
             return
-
-
-def fill_greedy(
-    filling: Filling,
-    rng: random.Random,
-    stretch: float,
-    until: Until = FOREVER,
-    all_or_none: bool = False,
-) -> None:
-    """Lay all pieces anew, largest first."""
-    filling.laid = [None] * len(filling.pieces)
-    order = sorted(range(len(filling.pieces)), key=lambda i: (-filling.pieces[i].area_mm2, i))
-    lay(
-        filling,
-        order,
-        rng,
-        stretch,
-        64,
-        range(len(filling.boards)),
-        until,
-        all_or_none=all_or_none,
-    )
 
 
 def _gravity(filling: Filling) -> float:

@@ -10,7 +10,6 @@ handed out.
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from operator import itemgetter
 
 import shapely
 
@@ -21,6 +20,7 @@ from solver.nests.bed import MOST_BLANKS
 from solver.nests.boards import make_board
 from solver.nests.easing_in import ease_in
 from solver.nests.lane_order import anneal
+from solver.nests.orders import lay_in_many_orders, lay_in_order, order_by, plain_order
 from solver.nests.rows import in_rows
 from solver.nests.shapes import (
     Layout,
@@ -41,11 +41,11 @@ MOST_EXACTLY = 40
 STEPS_PER_EFFORT = 50
 """Changes of the order of straight blanks for each step of effort."""
 
-EFFORT_PER_ORDER = 8
-"""Steps of effort for each order of the blanks that is tried besides."""
+ORDERS = 4
+"""Orders of the blanks that are tried."""
 
-ORDERS = 1
-"""Orders of the blanks that are tried where they can be eased apart: that is quicker."""
+EFFORT_PER_ORDER, EFFORT_PER_ORDER_EASED = 8, 2
+"""Steps of effort for each order that is tried besides; more where no ruin and return follows."""
 
 HOPS_PER_EFFORT = 75
 """Steps of hopping at the most for each step of effort."""
@@ -168,30 +168,24 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
         yield from _set_apart(task, tight, rng)
         return
     filling = fill.Filling(boards, pieces)
-    if straight and not all_straight and rectangular:
-        for short_mm in (1e9, 610.0, 0.0)[: 1 if task.quick else 3]:
-            yield from curved_then_lanes(filling, straight, task, rng, short_mm)
-    if task.quick:
-        fill_by_length(filling, task, rng, plain=True)
-        yield fill.placements_of(filling), task.late()
-        if straight and not all_straight and rectangular:
-            return
-    starts: list[tuple[float, list[fill.Laid | None]]] = []
     easing = rectangular and not all_straight and len(pieces) <= MOST_BLANKS
-    for stretch in (1.0, 0.6)[: 1 if task.quick or easing else 2]:
-        fill.fill_greedy(filling, rng, stretch, task.until, all_or_none=task.quick)
-        yield fill.placements_of(filling), task.late()
-        starts.append((filling.left_out_mm2(), list(filling.laid)))
-    orders = ORDERS if easing else 2 + task.effort // EFFORT_PER_ORDER
-    for turn in range(0 if task.quick else orders):
-        fill_by_length(filling, task, rng, plain=turn == 0)
-        yield fill.placements_of(filling), task.late()
-        starts.append((filling.left_out_mm2(), list(filling.laid)))
-    _, filling.laid = min(starts, key=itemgetter(0))
+    if straight and not all_straight and rectangular:
+        for short_mm in (1e9, 610.0, 0.0)[: 1 if task.quick or easing else 3]:
+            lanes_effort = 0 if easing else task.effort
+            yield from curved_then_lanes(filling, straight, task, rng, short_mm, lanes_effort)
+    if task.quick:
+        mixed = straight and not all_straight and rectangular
+        for order in (plain_order(filling), order_by(filling, 0))[: 1 if mixed else 2]:
+            lay_in_order(filling, order, rng, task.until, all_or_none=True)
+            yield fill.placements_of(filling), task.late()
+        return
+    more = task.effort // (EFFORT_PER_ORDER_EASED if easing else EFFORT_PER_ORDER)
+    lay_in_many_orders(filling, ORDERS + more, rng, task.until)
+    yield fill.placements_of(filling), task.late()
     missing = sum(at is None for at in filling.laid)
     total = sum(piece.area_mm2 for piece in pieces)
     hopeless = EASED_SHARE if easing else HOPELESS_SHARE
-    if task.quick or (missing > 3 and filling.left_out_mm2() > hopeless * total):
+    if missing > 3 and filling.left_out_mm2() > hopeless * total:
         return
     if easing:
         eased = ease_in(filling, task.gap_mm, rng, HOPS_PER_EFFORT * task.effort, task.until)
@@ -200,23 +194,6 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
         return
     cut = fill.improve(filling, rng, task.effort, task.until)
     yield fill.placements_of(filling), cut
-
-
-def fill_by_length(filling: fill.Filling, task: Task, rng: random.Random, *, plain: bool) -> None:
-    """Lay all blanks anew, long ones before short ones of the same area.
-
-    On short units a long blank that comes late finds no lane left. Unless it is `plain`, the order
-    is shaken and the units come in any order.
-    """
-    power = 2 if plain else rng.choice((1, 2, 3))
-    shake = 0.0 if plain else rng.choice((0.1, 0.3, 0.6))
-    order = fill.shaken_order(filling.pieces, power, shake, rng)
-    boards = list(range(len(filling.boards)))
-    if not plain:
-        rng.shuffle(boards)
-    filling.laid = [None] * len(filling.pieces)
-    stretch = 1.0 if plain else rng.choice((1.0, 0.3))
-    fill.lay(filling, order, rng, stretch, 64, boards, task.until, all_or_none=task.quick)
 
 
 def _set_apart(task: Task, tight: set[str], rng: random.Random) -> Iterator[Attempt]:
@@ -319,6 +296,7 @@ def curved_then_lanes(
     task: Task,
     rng: random.Random,
     short_mm: float,
+    lanes_effort: int,
 ) -> Iterator[Attempt]:
     """Curved blanks, straight ones up to `short_mm` between them, the rest in lanes behind."""
     is_straight = {shape.id for shape in straight}
@@ -354,7 +332,7 @@ def curved_then_lanes(
         if high - start > 1.0:
             tails.append(Stock(f"tail {b}", task.units[b].width_mm, high - start, 0.0, 1, 0))
             back.append((b, start))
-    for placements, cut in _lane_attempts(rest, tails, task, rng):
+    for placements, cut in _lane_attempts(rest, tails, replace(task, effort=lanes_effort), rng):
         moved = [
             replace(p, unit=back[p.unit][0], x_mm=p.x_mm + back[p.unit][1]) for p in placements
         ]

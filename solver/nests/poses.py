@@ -47,9 +47,9 @@ class Pose:
     runs: tuple[tuple[int, int, int, int], ...]
 
     @cached_property
-    def cells(self) -> int:
-        """Number of cells covered."""
-        return sum(n * r for _, _, n, r in self.runs)
+    def blocks(self) -> Ints:
+        """The runs as an array of shape (n, 4)."""
+        return np.array(self.runs, dtype=np.int64).reshape(-1, 4)
 
 
 def grown_ring(shape: Shape, gap_mm: float) -> Points:

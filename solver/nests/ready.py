@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable
 
 import numpy as np
 
 from solver.nests.bed import make_bed, rooms_of, spots_of
+from solver.nests.boards import make_board
 from solver.nests.compiled import KEPT_IN
+from solver.nests.fill import Filling, choose_grid, make_pieces
 from solver.nests.hopping import Ways, hop, lay_over
 from solver.nests.lanes import Box, Room
-from solver.nests.shapes import Placement, Shape
+from solver.nests.orders import lay_in_order, plain_order
+from solver.nests.shapes import Placement, Shape, Stock
 from solver.nests.wide_beam import Taste, lay_all
 
 NEEDED = (
+    "boards.best_place",
+    "boards.take",
     "fronts.offer",
     "fronts.take",
     "fronts.add_up_left",
@@ -30,8 +36,19 @@ def is_compiled() -> bool:
 
 def compile_all() -> None:
     """Compile the searches for nests, or load them: each with two blanks."""
+    _lay_on_a_board()
     _lay_in_lanes()
     _hop()
+
+
+def _lay_on_a_board() -> None:
+    ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
+    shape = Shape("a", ring, square=True, may_flip=True, quantity=2)
+    stock = Stock("roll", 60.0, 500.0, 1.0, 1, 0)
+    grid = choose_grid([(stock.length_mm, stock.width_mm)], 1.0)
+    boards = [make_board(stock, 1.0, grid)]
+    filling = Filling(boards, make_pieces([shape], 1.0, grid, boards))
+    lay_in_order(filling, plain_order(filling), random.Random(0))
 
 
 def _lay_in_lanes() -> None:

@@ -22,6 +22,7 @@ from solver.nests.boards import make_board
 from solver.nests.compaction import Frame, compact, mend
 from solver.nests.hopping import Hopped, hop, ways_of
 from solver.nests.nest_into import Task, curved_then_lanes, settle
+from solver.nests.orders import lay_in_order, order_by
 from solver.nests.poses import Grid
 from solver.nests.shapes import (
     Layout,
@@ -265,9 +266,8 @@ def _fill(filling: fill.Filling, rng: random.Random, *, plain: bool) -> None:
     """Lay all blanks anew, large ones first, or long ones of the same area, a little shaken."""
     power = 0 if plain else rng.choice((0, 0, 1, 2))
     shake = 0.0 if plain else rng.choice((0.05, 0.1, 0.3))
-    order = fill.shaken_order(filling.pieces, power, shake, rng)
-    filling.laid = [None] * len(filling.pieces)
-    fill.lay(filling, order, rng, rng.choice((1.0, 0.8, 0.6, 0.3)), MOST_POSES, [0])
+    order = order_by(filling, power, rng.choice((1.0, 0.8, 0.6, 0.3)), shake, rng)
+    lay_in_order(filling, order, rng, most_poses=MOST_POSES)
 
 
 def _behind_lanes(
@@ -285,7 +285,7 @@ def _behind_lanes(
     best: list[Placement] | None = None
     best_reach = math.inf
     for short_mm in (0.0, 610.0, 1e9):
-        for placements, _ in curved_then_lanes(filling, straight, task, rng, short_mm):
+        for placements, _ in curved_then_lanes(filling, straight, task, rng, short_mm, task.effort):
             if len(placements) < len(strip.pieces):
                 continue
             waiting: dict[str, list[Placement]] = {}

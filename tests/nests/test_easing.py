@@ -25,6 +25,7 @@ from solver.nests.easing import ease
 from solver.nests.easing_in import ease_in
 from solver.nests.hopping import AT_A_TIME, ENOUGH_MM, hop, ways_of
 from solver.nests.nest_into import settle
+from solver.nests.orders import lay_in_order, order_by
 from solver.nests.poses import Grid
 from solver.nests.shapes import Placement, Shape, Stock, placed_points
 from solver.nests.strain import WALL_COUNTS, Rooms, Spots
@@ -389,9 +390,7 @@ class TestEasingIn:
             p for p in filling.pieces[0].poses if p.columns <= board.columns and p.rows < 100
         )
         rows = [0, (board.rows - pose.rows) // 2, board.rows - pose.rows]
-        filling.laid = [fill.Laid(0, pose, 0, row, board.mask(pose, 0, row)) for row in rows] + [
-            None
-        ]
+        filling.laid = [fill.Laid(0, pose, 0, row) for row in rows] + [None]
         eased = ease_in(filling, GAP_MM, random.Random(0), 200)
         assert eased is not None
         layout = settle(eased, [sheet], complete=True, cut=False)
@@ -413,7 +412,7 @@ class TestEasingIn:
         shapes = [arc("bowl", 500.0, 600.0, 70.0, quantity=3)]
         sheet = Stock("sheet", 480.0, 700.0, 1.0, 1, None)
         filling = filling_of(shapes, [sheet])
-        fill.fill_greedy(filling, random.Random(0), 1.0)
+        lay_in_order(filling, order_by(filling, 0), random.Random(0))
         gaps: list[float] = []
         mends = easing_in._mended
         monkeypatch.setattr(
@@ -435,7 +434,7 @@ class TestEasingIn:
     def test_none_where_blanks_have_more_area_than_the_unit(self) -> None:
         shapes = [arc("bowl", 500.0, 600.0, 70.0, quantity=9)]
         filling = filling_of(shapes, [Stock("sheet", 400.0, 700.0, 1.0, 1, None)])
-        fill.fill_greedy(filling, random.Random(0), 1.0)
+        lay_in_order(filling, order_by(filling, 0), random.Random(0))
         assert not filling.complete()
         assert ease_in(filling, GAP_MM, random.Random(0), 100) is None
 
