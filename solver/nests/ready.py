@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import random
+import subprocess
+import sys
 from collections.abc import Callable
 
 import numpy as np
@@ -35,10 +38,37 @@ def is_compiled() -> bool:
 
 
 def compile_all() -> None:
-    """Compile the searches for nests, or load them: each with two blanks."""
+    """Compile the searches for nests, or load them: each with a blank or two.
+
+    Where they never were, a second process compiles one half meanwhile, on the second core.
+    """
+    second = None if is_compiled() else _second_process()
+    lay_straight_and_first()
+    if second is not None:
+        second.wait()
+    hop_once()  # loaded if it was compiled by now
+
+
+def _second_process() -> subprocess.Popen[bytes] | None:
+    """A process that compiles what hops; None where it could keep nothing, or none can be had."""
+    if KEPT_IN is None:
+        return None
+    code = f"from {__name__} import hop_once; hop_once()"
+    # it finds the modules where this process did
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    quiet = subprocess.DEVNULL
+    try:
+        return subprocess.Popen(
+            [sys.executable, "-c", code], env=env, stdin=quiet, stdout=quiet, stderr=quiet
+        )
+    except OSError:
+        return None
+
+
+def lay_straight_and_first() -> None:
+    """Call what lays blanks on cells and straight ones in lanes."""
     _lay_on_a_board()
     _lay_in_lanes()
-    _hop()
 
 
 def _lay_on_a_board() -> None:
@@ -56,8 +86,8 @@ def _lay_in_lanes() -> None:
     lay_all(boxes, [1, 1], [Room(50, 20)], 0, Taste(2, 2, 2))
 
 
-def _hop() -> None:
-    """Two boxes where there is room for one."""
+def hop_once() -> None:
+    """Call what eases and hops: two boxes where there is room for one."""
     ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
     shapes = [Shape(name, ring, square=False, may_flip=True) for name in ("a", "b")]
     bed = make_bed(shapes, 1.0)

@@ -9,7 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from solver.nests import compiled, fronts, hopping, lanes, ready, wide_beam
+from solver.nests import boards, compiled, fronts, hopping, lanes, ready, wide_beam
+from solver.nests.nest_into import nest_into
+from solver.nests.shapes import Stock
+from tests.nests.made_blanks import arc, strip
 
 
 class TestReady:
@@ -40,14 +43,55 @@ class TestReady:
             (kept / f"{name}-1.py311.nbi").touch()
         assert ready.is_compiled()
 
+    def test_half_of_it_is_compiled_by_a_second_process(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """It is waited for before its half is loaded."""
+        done: list[str] = []
+
+        class Second:
+            def __init__(self, command: list[str], **_: object) -> None:
+                done.append("started")
+                assert command[:2] == [sys.executable, "-c"]
+                self.code = command[2]
+
+            def wait(self) -> None:
+                exec(self.code)
+                done.append("ended")
+
+        monkeypatch.setattr(ready, "is_compiled", lambda: False)
+        monkeypatch.setattr(subprocess, "Popen", Second)
+        monkeypatch.setattr(ready, "lay_straight_and_first", lambda: done.append("one half"))
+        monkeypatch.setattr(ready, "hop_once", lambda: done.append("other half"))
+        ready.compile_all()
+        assert done == ["started", "one half", "other half", "ended", "other half"]
+
+    def test_without_a_second_process_all_is_compiled_in_this_one(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        done: list[str] = []
+
+        def refused(*_: object, **__: object) -> None:
+            raise BlockingIOError("no more processes")
+
+        monkeypatch.setattr(ready, "is_compiled", lambda: False)
+        monkeypatch.setattr(subprocess, "Popen", refused)
+        monkeypatch.setattr(ready, "lay_straight_and_first", lambda: done.append("one half"))
+        monkeypatch.setattr(ready, "hop_once", lambda: done.append("other half"))
+        ready.compile_all()
+        assert done == ["one half", "other half"]
+
     def test_each_search_is_among_what_is_compiled(self) -> None:
         """What is compiled last is there once, for the very types that are used later."""
         ready.compile_all()
         boxes = [lanes.Box(k, 30 + 7 * k, 10 + k, False) for k in range(8)]
+        shapes = [arc("a", 500.0, 0.6, 60.0, 5), strip("s", 300.0, 70.0, 4)]
+        nest_into(shapes, [Stock("sheet", 700.0, 900.0, 1.0, 0, None)], 1.0, effort=1)
         wide_beam.lay_all(boxes, [9] * 8, [lanes.Room(400, 40)] * 2, 0, wide_beam.Taste(5))
         for last in (fronts.offer, fronts.take, fronts.add_up_left, fronts.must_lose):
             assert len(last.signatures) == 1  # type: ignore[attr-defined]
-        assert len(hopping._search.signatures) == 1  # type: ignore[attr-defined]
+        hops = (hopping._search, boards.best_place, boards.take)
+        assert all(len(last.signatures) == 1 for last in hops)  # type: ignore[attr-defined]
 
 
 class TestKeeping:
