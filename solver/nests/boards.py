@@ -22,7 +22,7 @@ from solver.nests.shapes import Placement, Stock, usable_region
 
 Words = npt.NDArray[np.uint64]
 
-REMEMBERED_BYTES = 1 << 22
+REMEMBERED_BYTES = 1 << 20
 """Of one board, for columns where so many rows are free."""
 LEAST_KEPT, MOST_KEPT = 8, 256
 """Numbers of rows for which they are remembered."""

@@ -36,7 +36,7 @@ def ease_in(
 ) -> list[Placement] | None:
     """Placements of all blanks of a filling, or None where they do not come to lie apart so soon.
 
-    Every blank has a pose on the bitmaps, and there are no more than bed.MOST_BLANKS.
+    Every blank has a pose on the boards, and there are no more than bed.MOST_BLANKS.
     """
     pieces = filling.pieces
     laid = [None if at is None else placement_of(filling, k) for k, at in enumerate(filling.laid)]

@@ -1,9 +1,9 @@
-"""Fill given units of stock with blanks of any outline: greedy first, then ruin and return.
+"""Fill given units of stock with blanks of any outline: one by one, then ruin and return.
 
-Blanks are laid one by one, largest first, where they reach least far along the first unit that has
-room. Then, step by step, a few neighbours are taken out and laid again together with what found no
-place; a step stands when less is left out, or when as much is left out and the blanks moved toward
-the start of their units, with some patience for the opposite. Work is counted in steps.
+Blanks are laid in an order (`orders`), each where it reaches least far along the first unit that
+has room. Then, step by step, a few neighbours are taken out and laid again together with what found
+no place; a step stands when less is left out, or when as much is left out and the blanks moved
+toward the start of their units, with some patience for the opposite. Work is counted in steps.
 """
 
 import math
