@@ -32,6 +32,10 @@ NEEDED = (
 """What the searches call, whichever is compiled last; ``_search`` takes in all that hops."""
 
 
+LONGEST_SECONDS = 120.0
+"""What a second process may take for its half, which takes it some 20 s."""
+
+
 def is_compiled() -> bool:
     """Whether what these modules compile lies ready on disk, so that it is only to be loaded."""
     return KEPT_IN is not None and all(any(KEPT_IN.glob(f"*/{name}-*.nbi")) for name in NEEDED)
@@ -43,9 +47,12 @@ def compile_all() -> None:
     Where they never were, a second process compiles one half meanwhile, on the second core.
     """
     second = None if is_compiled() else _second_process()
-    lay_straight_and_first()
+    lay_once()
     if second is not None:
-        second.wait()
+        try:
+            second.wait(LONGEST_SECONDS)
+        except subprocess.TimeoutExpired:
+            second.kill()
     hop_once()  # loaded if it was compiled by now
 
 
@@ -65,7 +72,7 @@ def _second_process() -> subprocess.Popen[bytes] | None:
         return None
 
 
-def lay_straight_and_first() -> None:
+def lay_once() -> None:
     """Call what lays blanks on cells and straight ones in lanes."""
     _lay_on_a_board()
     _lay_in_lanes()

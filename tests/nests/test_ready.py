@@ -55,16 +55,38 @@ class TestReady:
                 assert command[:2] == [sys.executable, "-c"]
                 self.code = command[2]
 
-            def wait(self) -> None:
+            def wait(self, timeout: float) -> None:
+                assert timeout < 600
                 exec(self.code)
                 done.append("ended")
 
         monkeypatch.setattr(ready, "is_compiled", lambda: False)
         monkeypatch.setattr(subprocess, "Popen", Second)
-        monkeypatch.setattr(ready, "lay_straight_and_first", lambda: done.append("one half"))
+        monkeypatch.setattr(ready, "lay_once", lambda: done.append("one half"))
         monkeypatch.setattr(ready, "hop_once", lambda: done.append("other half"))
         ready.compile_all()
         assert done == ["started", "one half", "other half", "ended", "other half"]
+
+    def test_a_second_process_that_hangs_is_not_waited_for_for_ever(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        done: list[str] = []
+
+        class Hanging:
+            def __init__(self, *_: object, **__: object) -> None: ...
+
+            def wait(self, timeout: float) -> None:
+                raise subprocess.TimeoutExpired("python", timeout)
+
+            def kill(self) -> None:
+                done.append("killed")
+
+        monkeypatch.setattr(ready, "is_compiled", lambda: False)
+        monkeypatch.setattr(subprocess, "Popen", Hanging)
+        monkeypatch.setattr(ready, "lay_once", lambda: done.append("one half"))
+        monkeypatch.setattr(ready, "hop_once", lambda: done.append("other half"))
+        ready.compile_all()
+        assert done == ["one half", "killed", "other half"]
 
     def test_without_a_second_process_all_is_compiled_in_this_one(
         self, monkeypatch: pytest.MonkeyPatch
@@ -76,7 +98,7 @@ class TestReady:
 
         monkeypatch.setattr(ready, "is_compiled", lambda: False)
         monkeypatch.setattr(subprocess, "Popen", refused)
-        monkeypatch.setattr(ready, "lay_straight_and_first", lambda: done.append("one half"))
+        monkeypatch.setattr(ready, "lay_once", lambda: done.append("one half"))
         monkeypatch.setattr(ready, "hop_once", lambda: done.append("other half"))
         ready.compile_all()
         assert done == ["one half", "other half"]
