@@ -35,15 +35,13 @@ NOWHERE = -1
 class Cells(NamedTuple):
     """Cells of a board as compiled code reads them; bit r of a column's words is row r.
 
-    ``free`` and ``empty`` (columns, words): what is free now and where no blank lies; ``version``
-    (columns,) changes with each column, ``most`` (columns,) is its most free rows in a row.
-    ``eroded`` (kept, columns, words) holds the lowest rows of
-    so many free ones, ``made`` (kept, columns) of how many and in which version.
+    ``free`` (columns, words); ``version`` (columns,) changes with each column, ``most`` (columns,)
+    is its most free rows in a row. ``eroded`` (kept, columns, words) holds the lowest rows of so
+    many free ones, ``made`` (kept, columns) of how many and in which version.
     """
 
     rows: int
     free: Words
-    empty: Words
     version: Ints
     most: Ints
     eroded: Words
@@ -69,21 +67,31 @@ class Board:
     """Free cells of one unit of stock.
 
     `x0_mm`, `y0_mm` is the lower left corner of the cells in stock coordinates (half a gap outside
-    the stock, where no gap is needed).
+    the stock, where no gap is needed). `empty` and `most_empty` are what of the cells is free, and
+    the most rows in a row, where no blank lies.
     """
 
     stock: Stock
     grid: Grid
     x0_mm: float
     y0_mm: float
-    columns: int
-    rows: int
     cells: Cells
+    empty: Words
     most_empty: Ints
+
+    @property
+    def columns(self) -> int:
+        """Cells along the stock."""
+        return len(self.empty)
+
+    @property
+    def rows(self) -> int:
+        """Cells across it."""
+        return self.cells.rows
 
     def clear(self) -> None:
         """Take all blanks off."""
-        self.cells.free[:] = self.cells.empty
+        self.cells.free[:] = self.empty
         self.cells.version[:] += 1
         self.cells.most[:] = self.most_empty
 
@@ -131,7 +139,7 @@ def make_board(stock: Stock, gap_mm: float, grid: Grid) -> Board:
     if blocked.area > 1e-6:
         _take_blocked(free, blocked, x0, y0, grid)
     cells = _cells(free, rows)
-    return Board(stock, grid, x0, y0, columns, rows, cells, cells.most.copy())
+    return Board(stock, grid, x0, y0, cells, cells.free.copy(), cells.most.copy())
 
 
 def _cells(free: npt.NDArray[np.bool_], rows: int) -> Cells:
@@ -139,7 +147,6 @@ def _cells(free: npt.NDArray[np.bool_], rows: int) -> Cells:
     kept = min(MOST_KEPT, max(LEAST_KEPT, REMEMBERED_BYTES // max(1, words.nbytes)))
     cells = Cells(
         rows,
-        words.copy(),
         words,
         np.ones(len(words), dtype=np.int64),
         np.zeros(len(words), dtype=np.int64),
@@ -257,7 +264,10 @@ def _allow_below(here: Words, rows: int) -> None:
 
 @compiled_within
 def _narrow(here: Words, free: Words, row: int) -> bool:
-    """Keep rows that are so far below free ones; whether any are left."""
+    """Keep rows that are so far below free ones; whether any are left.
+
+    Both may be the same words: each is read before it is changed.
+    """
     skip, bits = row >> 6, np.uint64(row & 63)
     left = np.uint64(0)
     for w in range(len(here)):
@@ -285,14 +295,7 @@ def _erode(cells: Cells, rows: int, column: int) -> int:
     have = 1
     while have < rows:
         more = min(have, rows - have)
-        skip, bits = more >> 6, np.uint64(more & 63)
-        for w in range(len(words)):
-            moved = np.uint64(0)
-            if w + skip < len(words):
-                moved = words[w + skip] >> bits
-                if bits and w + skip + 1 < len(words):
-                    moved |= words[w + skip + 1] << (np.uint64(64) - bits)
-            words[w] &= moved
+        _narrow(words, words, more)
         have += more
     return kept
 

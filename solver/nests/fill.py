@@ -17,9 +17,9 @@ import shapely
 
 from solver.data.until import FOREVER, Until
 from solver.nests.alone import tilts_deg
-from solver.nests.boards import NOWHERE, Board, Runs, best_place, runs_of
+from solver.nests.boards import NOWHERE, Board, Runs, best_place, make_board, runs_of
 from solver.nests.poses import Grid, Pose, grown_ring, poses
-from solver.nests.shapes import Placement, Points, Ring, Shape
+from solver.nests.shapes import Placement, Points, Ring, Shape, Stock
 
 MOST_TILTS = 8
 """Angles offered to a blank that fits at none of the usual ones."""
@@ -168,6 +168,16 @@ def make_pieces(
     return result
 
 
+def make_filling(
+    shapes: Sequence[Shape], units: Sequence[Stock], gap_mm: float, grid: Grid | None = None
+) -> Filling:
+    """A filling of empty units, on cells that suit them if none are given."""
+    if grid is None:
+        grid = choose_grid([(unit.length_mm, unit.width_mm) for unit in units], gap_mm)
+    boards = [make_board(unit, gap_mm, grid) for unit in units]
+    return Filling(boards, make_pieces(shapes, gap_mm, grid, boards))
+
+
 def length_mm(shape: Shape) -> float:
     """Diagonal of the box around an outline as it is drawn."""
     return float(np.hypot(*np.ptp(np.asarray(shape.outline_mm), axis=0)))
@@ -213,9 +223,8 @@ def lay(
         ways: Sequence[int] = range(len(piece.poses))
         if len(ways) > most_poses:
             ways = rng.sample(ways, most_poses)
-        longest = max((piece.poses[k].columns for k in ways), default=0)
-        margin = 0 if inside else longest + 1
         which = np.array(ways, dtype=np.int64)
+        margin = 0 if inside else int(piece.runs.columns[which].max(initial=0)) + 1
         for b in board_order:
             if (id(piece), b) in hopeless:
                 continue

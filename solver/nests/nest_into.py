@@ -17,7 +17,6 @@ from solver.data.until import FOREVER, Until
 from solver.nests import fill, lanes, patterns
 from solver.nests.alone import lies_alone
 from solver.nests.bed import MOST_BLANKS
-from solver.nests.boards import make_board
 from solver.nests.easing_in import ease_in
 from solver.nests.lane_order import anneal
 from solver.nests.orders import lay_in_many_orders, lay_in_order, order_by, plain_order
@@ -158,23 +157,19 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
         yield from _lane_attempts(straight, task.units, task, rng)
     if len(task.shapes) == 1 and task.shapes[0].quantity > 3 and rectangular:
         yield in_rows(task.shapes[0], task.units, task.gap_mm), False
-    grid = fill.choose_grid(
-        [(stock.length_mm, stock.width_mm) for stock in task.units], task.gap_mm
-    )
-    boards = [make_board(stock, task.gap_mm, grid) for stock in task.units]
-    pieces = fill.make_pieces(task.shapes, task.gap_mm, grid, boards)
-    tight = {piece.shape.id for piece in pieces if not fill.has_room(piece, boards)}
+    filling = fill.make_filling(task.shapes, task.units, task.gap_mm)
+    pieces = filling.pieces
+    tight = {piece.shape.id for piece in pieces if not fill.has_room(piece, filling.boards)}
     if tight:
         yield from _set_apart(task, tight, rng)
         return
-    filling = fill.Filling(boards, pieces)
+    mixed = bool(straight) and not all_straight and rectangular
     easing = rectangular and not all_straight and len(pieces) <= MOST_BLANKS
-    if straight and not all_straight and rectangular:
+    if mixed:
         for short_mm in (1e9, 610.0, 0.0)[: 1 if task.quick or easing else 3]:
             lanes_effort = 0 if easing else task.effort
             yield from curved_then_lanes(filling, straight, task, rng, short_mm, lanes_effort)
     if task.quick:
-        mixed = straight and not all_straight and rectangular
         for order in (plain_order(filling), order_by(filling, 0))[: 1 if mixed else 2]:
             lay_in_order(filling, order, rng, task.until, all_or_none=True)
             yield fill.placements_of(filling), task.late()

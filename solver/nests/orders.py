@@ -36,24 +36,18 @@ class Order:
     boards: tuple[int, ...]
 
 
-def order_by(
-    filling: Filling,
-    power: float,
-    stretch: float = 1.0,
-    shake: float = 0.0,
-    rng: random.Random | None = None,
-) -> Order:
-    """Large blanks first; with a power long ones before short ones of the same area.
-
-    Worths are shaken by so much, boards come as they are.
-    """
+def order_by(filling: Filling, power: float, stretch: float = 1.0) -> Order:
+    """Large blanks first; with a power long ones before short ones of the same area."""
     worths = [
-        math.log(piece.area_mm2)
-        + power * math.log(length_mm(piece.shape))
-        + (rng.gauss(0.0, shake) if rng else 0.0)
+        math.log(piece.area_mm2) + power * math.log(length_mm(piece.shape))
         for piece in filling.pieces
     ]
     return Order(tuple(worths), stretch, tuple(range(len(filling.boards))))
+
+
+def shaken(order: Order, shake: float, rng: random.Random) -> Order:
+    """An order with all blanks sooner or later by about so much of worth."""
+    return replace(order, worths=tuple(worth + rng.gauss(0.0, shake) for worth in order.worths))
 
 
 def plain_order(filling: Filling) -> Order:
@@ -63,7 +57,8 @@ def plain_order(filling: Filling) -> Order:
 
 def drawn_order(filling: Filling, rng: random.Random) -> Order:
     """An order around the plain one."""
-    order = order_by(filling, rng.choice(POWERS), rng.choice(STRETCHES), rng.choice(SHAKES), rng)
+    order = order_by(filling, rng.choice(POWERS), rng.choice(STRETCHES))
+    order = shaken(order, rng.choice(SHAKES), rng)
     return replace(order, boards=_shuffled(order.boards, rng))
 
 

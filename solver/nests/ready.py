@@ -11,9 +11,8 @@ from collections.abc import Callable
 import numpy as np
 
 from solver.nests.bed import make_bed, rooms_of, spots_of
-from solver.nests.boards import make_board
 from solver.nests.compiled import KEPT_IN
-from solver.nests.fill import Filling, choose_grid, make_pieces
+from solver.nests.fill import make_filling
 from solver.nests.hopping import Ways, hop, lay_over
 from solver.nests.lanes import Box, Room
 from solver.nests.orders import lay_in_order, plain_order
@@ -30,7 +29,6 @@ NEEDED = (
     "hopping._search",
 )
 """What the searches call, whichever is compiled last; ``_search`` takes in all that hops."""
-
 
 LONGEST_SECONDS = 120.0
 """What a second process may take for its half, which takes it some 20 s."""
@@ -82,9 +80,7 @@ def _lay_on_a_board() -> None:
     ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
     shape = Shape("a", ring, square=True, may_flip=True, quantity=2)
     stock = Stock("roll", 60.0, 500.0, 1.0, 1, 0)
-    grid = choose_grid([(stock.length_mm, stock.width_mm)], 1.0)
-    boards = [make_board(stock, 1.0, grid)]
-    filling = Filling(boards, make_pieces([shape], 1.0, grid, boards))
+    filling = make_filling([shape], [stock], 1.0)
     lay_in_order(filling, plain_order(filling), random.Random(0))
 
 

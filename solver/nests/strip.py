@@ -22,7 +22,7 @@ from solver.nests.boards import make_board
 from solver.nests.compaction import Frame, compact, mend
 from solver.nests.hopping import Hopped, hop, ways_of
 from solver.nests.nest_into import Task, curved_then_lanes, settle
-from solver.nests.orders import lay_in_order, order_by
+from solver.nests.orders import lay_in_order, order_by, shaken
 from solver.nests.poses import Grid
 from solver.nests.shapes import (
     Layout,
@@ -266,8 +266,8 @@ def _fill(filling: fill.Filling, rng: random.Random, *, plain: bool) -> None:
     """Lay all blanks anew, large ones first, or long ones of the same area, a little shaken."""
     power = 0 if plain else rng.choice((0, 0, 1, 2))
     shake = 0.0 if plain else rng.choice((0.05, 0.1, 0.3))
-    order = order_by(filling, power, rng.choice((1.0, 0.8, 0.6, 0.3)), shake, rng)
-    lay_in_order(filling, order, rng, most_poses=MOST_POSES)
+    order = order_by(filling, power, rng.choice((1.0, 0.8, 0.6, 0.3)))
+    lay_in_order(filling, shaken(order, shake, rng), rng, most_poses=MOST_POSES)
 
 
 def _behind_lanes(

@@ -18,7 +18,6 @@ import shapely
 from solver.data.until import Until
 from solver.nests import bed as beds
 from solver.nests import easing_in, fill, hopping
-from solver.nests.boards import make_board
 from solver.nests.compaction import Frame, mend
 from solver.nests.depths import Blanks, blanks_of, bodies_of, depth_at
 from solver.nests.easing import ease
@@ -240,9 +239,7 @@ class TestMending:
 
 
 def filling_of(shapes: Sequence[Shape], units: Sequence[Stock]) -> fill.Filling:
-    grid = Grid(4.0, 2.0)
-    boards = [make_board(unit, GAP_MM, grid) for unit in units]
-    return fill.Filling(boards, fill.make_pieces(shapes, GAP_MM, grid, boards))
+    return fill.make_filling(shapes, units, GAP_MM, Grid(4.0, 2.0))
 
 
 def ways_in(filling: fill.Filling, bed: beds.Bed) -> hopping.Ways:

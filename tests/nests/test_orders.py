@@ -5,8 +5,8 @@ import random
 import pytest
 
 from solver.data.until import FOREVER, Until
-from solver.nests import fill
-from solver.nests.boards import make_board
+from solver.nests import nest_into
+from solver.nests.fill import Filling, make_filling
 from solver.nests.orders import (
     changed_order,
     drawn_order,
@@ -15,28 +15,22 @@ from solver.nests.orders import (
     order_by,
     plain_order,
 )
-from solver.nests.shapes import Shape, Stock
+from solver.nests.shapes import Stock
 from tests.nests.made_blanks import arc, strip
 
 GAP_MM = 1.6
 
 
-def filling_of(shapes: list[Shape], units: list[Stock]) -> fill.Filling:
-    grid = fill.choose_grid([(unit.length_mm, unit.width_mm) for unit in units], GAP_MM)
-    boards = [make_board(unit, GAP_MM, grid) for unit in units]
-    return fill.Filling(boards, fill.make_pieces(shapes, GAP_MM, grid, boards))
-
-
-def crowded() -> fill.Filling:
-    """Arcs and strips that hardly fit two sheets."""
+def crowded(wide_mm: float = 600.0) -> Filling:
+    """Arcs and strips that hardly fit two sheets so wide."""
     rng = random.Random(4)
     shapes = [
         arc(f"a{k}", rng.uniform(300, 900), rng.uniform(0.3, 0.8), rng.uniform(60, 90), 1)
         for k in range(15)
     ]
     shapes += [strip(f"s{k}", rng.uniform(200, 700), rng.uniform(50, 90), 1) for k in range(8)]
-    sheet = Stock("sheet", 600.0, 800.0, 1.0, 0, None)
-    return filling_of(shapes, [sheet, sheet])
+    sheet = Stock("sheet", wide_mm, 800.0, 1.0, 0, None)
+    return make_filling(shapes, [sheet, sheet], GAP_MM)
 
 
 def test_large_blanks_come_first_and_long_ones_sooner_with_a_power() -> None:
@@ -45,7 +39,7 @@ def test_large_blanks_come_first_and_long_ones_sooner_with_a_power() -> None:
         strip("large", 190.0, 100.0, 1),
         strip("small", 50.0, 50.0, 1),
     ]
-    filling = filling_of(shapes, [Stock("sheet", 600.0, 800.0, 1.0, 0, None)])
+    filling = make_filling(shapes, [Stock("sheet", 600.0, 800.0, 1.0, 0, None)], GAP_MM)
     by_area = order_by(filling, 0).worths
     assert by_area[1] > by_area[0] > by_area[2]
     by_length = plain_order(filling).worths
@@ -80,3 +74,14 @@ def test_orders_end_when_asked() -> None:
     filling = crowded()
     lay_in_many_orders(filling, 40, random.Random(0), Until(None, lambda: True))
     assert all(at is None for at in filling.laid)
+
+
+def test_units_that_the_plain_order_overfills_hold_the_blanks_in_another(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Without any hops: with effort more orders are tried on the same units."""
+    monkeypatch.setattr(nest_into, "ease_in", lambda *_: None)
+    filling = crowded(570.0)
+    shapes, units = [piece.shape for piece in filling.pieces], [b.stock for b in filling.boards]
+    held = [nest_into.nest_into(shapes, units, GAP_MM, effort=e).complete for e in (1, 20)]
+    assert held == [False, True]

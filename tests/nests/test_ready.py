@@ -15,6 +15,16 @@ from solver.nests.shapes import Stock
 from tests.nests.made_blanks import arc, strip
 
 
+@pytest.fixture
+def done(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What was done, in order, of what is never compiled here; the halves only note it."""
+    noted: list[str] = []
+    monkeypatch.setattr(ready, "is_compiled", lambda: False)
+    monkeypatch.setattr(ready, "lay_once", lambda: noted.append("one half"))
+    monkeypatch.setattr(ready, "hop_once", lambda: noted.append("other half"))
+    return noted
+
+
 class TestReady:
     def test_once_all_is_compiled_nothing_is_told(self) -> None:
         ready.compile_all()
@@ -44,10 +54,9 @@ class TestReady:
         assert ready.is_compiled()
 
     def test_half_of_it_is_compiled_by_a_second_process(
-        self, monkeypatch: pytest.MonkeyPatch
+        self, done: list[str], monkeypatch: pytest.MonkeyPatch
     ) -> None:
         """It is waited for before its half is loaded."""
-        done: list[str] = []
 
         class Second:
             def __init__(self, command: list[str], **_: object) -> None:
@@ -60,17 +69,13 @@ class TestReady:
                 exec(self.code)
                 done.append("ended")
 
-        monkeypatch.setattr(ready, "is_compiled", lambda: False)
         monkeypatch.setattr(subprocess, "Popen", Second)
-        monkeypatch.setattr(ready, "lay_once", lambda: done.append("one half"))
-        monkeypatch.setattr(ready, "hop_once", lambda: done.append("other half"))
         ready.compile_all()
         assert done == ["started", "one half", "other half", "ended", "other half"]
 
     def test_a_second_process_that_hangs_is_not_waited_for_for_ever(
-        self, monkeypatch: pytest.MonkeyPatch
+        self, done: list[str], monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        done: list[str] = []
 
         class Hanging:
             def __init__(self, *_: object, **__: object) -> None: ...
@@ -81,25 +86,17 @@ class TestReady:
             def kill(self) -> None:
                 done.append("killed")
 
-        monkeypatch.setattr(ready, "is_compiled", lambda: False)
         monkeypatch.setattr(subprocess, "Popen", Hanging)
-        monkeypatch.setattr(ready, "lay_once", lambda: done.append("one half"))
-        monkeypatch.setattr(ready, "hop_once", lambda: done.append("other half"))
         ready.compile_all()
         assert done == ["one half", "killed", "other half"]
 
     def test_without_a_second_process_all_is_compiled_in_this_one(
-        self, monkeypatch: pytest.MonkeyPatch
+        self, done: list[str], monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        done: list[str] = []
-
         def refused(*_: object, **__: object) -> None:
             raise BlockingIOError("no more processes")
 
-        monkeypatch.setattr(ready, "is_compiled", lambda: False)
         monkeypatch.setattr(subprocess, "Popen", refused)
-        monkeypatch.setattr(ready, "lay_once", lambda: done.append("one half"))
-        monkeypatch.setattr(ready, "hop_once", lambda: done.append("other half"))
         ready.compile_all()
         assert done == ["one half", "other half"]
 
