@@ -32,8 +32,9 @@ from solver.nests.offcuts import offcuts
 from solver.nests.shapes import placed_points
 from solver.planner.labor import template_minutes
 from solver.planner.nesting import SheetNest
-from solver.planner.options import PieceOption, StretchOption
+from solver.planner.options import StretchOption
 from solver.planner.piece_blanks import profile_of
+from solver.planner.piece_options import PieceOption
 from solver.planner.quantities import amounts_of, hours_of, total_minutes
 from solver.planner.run_lines import RunLine
 from solver.planner.sections_of import PlannedSections

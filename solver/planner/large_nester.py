@@ -9,7 +9,7 @@ from solver.data.until import Until
 from solver.nests.dropping import Pose, poses_of
 from solver.nests.many_blanks import ManyBlanks
 from solver.planner.nesting import Key, Nester, SheetNest, in_order, key_of, shape_of
-from solver.planner.options import PieceOption
+from solver.planner.piece_options import PieceOption
 from solver.planner.sheets import Sheet
 
 MANY, MANY_OF_LARGE = 50, 20

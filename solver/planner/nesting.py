@@ -16,7 +16,7 @@ from solver.nests.price_bound import bound_from_rows
 from solver.nests.price_rows import Rows, price_rows
 from solver.nests.purchase import purchase
 from solver.nests.shapes import PriceBound, Purchase, Shape, Stock
-from solver.planner.options import PieceOption
+from solver.planner.piece_options import PieceOption
 from solver.planner.sheets import Sheet
 
 DECIDED = "every cheaper purchase of whole units decided by itself, its blanks square to the stock"

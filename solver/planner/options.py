@@ -12,15 +12,13 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from solver.data.job import FOOT_MM, Job
 from solver.data.plan import Mounting
-from solver.data.units import format_length
 from solver.data.until import FOREVER, Until
-from solver.geometry.blanks import Blank, BlankError
+from solver.geometry.blanks import BlankError
 from solver.geometry.folds import SHARP_DEG
-from solver.geometry.lines import Floats, corners_between, sub_line
+from solver.geometry.lines import Floats
 from solver.planner.fold_reach import fold_reach
 from solver.planner.labor import (
     PieceWork,
@@ -32,16 +30,13 @@ from solver.planner.labor import (
     seam_work,
     template_minutes,
 )
-from solver.planner.piece_blanks import BlankMaker
-from solver.planner.run_lines import CutOut, FlashingShape, RunLine, Zone
+from solver.planner.piece_options import PieceMaker, PieceOption
+from solver.planner.run_lines import FlashingShape, RunLine, Zone
 from solver.planner.seams import SeamRules, Seams, place_seams, place_seams_round
-from solver.planner.sheets import Sheet, room_mm
-from solver.rules.clamping import clamp_count
-from solver.rules.conformity import elastic_limit_radius_mm
+from solver.planner.sheets import Sheet
 from solver.rules.gauge_choice import (
     EdgeNeed,
     Verdict,
-    largest_clamp_pitch_mm,
     verdicts,
 )
 from solver.rules.gauges import SheetMetal
@@ -52,40 +47,6 @@ MOST_PIECES = 40
 ROUND_STARTS = 24
 """Places offered for the first seam of a closed run."""
 STATION_DIGITS = 3
-
-
-@dataclass(frozen=True)
-class PieceOption:
-    """One piece of an option, ready to be cut."""
-
-    run: int
-    from_mm: float
-    to_mm: float
-    trim_mm: float
-    mounting: Mounting
-    shape: FlashingShape
-    visible: bool
-    blank: Blank
-    perimeter_mm: float
-    clamp_pitch_mm: float | None
-    clamps: int
-    preform_mm: float
-    folds: int
-    bends_mm: tuple[float, ...]
-    """Sharp easy-way corners that it is bent round, from its own start."""
-    seam_at_start: bool
-    seam_visible: bool
-    template: str
-    twin_template: str
-    fits: frozenset[int]
-    """Stock items (indices into the job's stock) on which the blank can lie by itself."""
-    might_fit: frozenset[int]
-    """Stock items that the blank is not proven too large for; never fewer than ``fits``."""
-
-    @property
-    def length_mm(self) -> float:
-        """Length along the run."""
-        return self.to_mm - self.from_mm
 
 
 @dataclass(frozen=True)
@@ -140,22 +101,19 @@ MoreSeams = Callable[[tuple[RunLine, ...], tuple[Sheet, ...]], Iterable[GivenSea
 
 
 def stretch_options(
-    job: Job,
-    lines: tuple[RunLine, ...],
-    sheets: tuple[Sheet, ...],
+    pieces: PieceMaker,
     more: MoreSeams | None = None,
     *,
     few: bool = False,
-    blanks: BlankMaker | None = None,
     until: Until = FOREVER,
 ) -> tuple[tuple[StretchOption, ...], Refusals]:
     """Return all options of all runs, and why edges lack them; ``more`` names seams to add.
 
-    ``few``: only those that cut a stretch into as few pieces as may be.  ``blanks`` remembers what
+    ``few``: only those that cut a stretch into as few pieces as may be.  ``pieces`` remembers what
     was made for an earlier call.  Runs met when it is to end have no options.
     """
-    refusals = Refusals()
-    maker = _Maker(job, lines, sheets, refusals, 0 if few else MORE_PIECES, blanks)
+    refusals, lines = Refusals(), pieces.lines
+    maker = _Maker(pieces, refusals, 0 if few else MORE_PIECES)
     options: list[StretchOption] = []
     for run in range(len(lines)):
         if until.over():
@@ -163,7 +121,7 @@ def stretch_options(
         options.extend(maker.options_of(run))
     if more is not None:
         known = {_cut_of(option) for option in options}
-        for given in more(lines, sheets):
+        for given in more(lines, pieces.sheets):
             option = maker.given(given)
             if option is not None and _cut_of(option) not in known:
                 known.add(_cut_of(option))
@@ -181,52 +139,18 @@ def _cut_of(option: StretchOption) -> tuple[object, ...]:
 
 
 class _Maker:
-    """Caches what options of one job share: blanks, verdicts, seams."""
+    """Caches what options of one job share: verdicts, seams."""
 
-    def __init__(
-        self,
-        job: Job,
-        lines: tuple[RunLine, ...],
-        sheets: tuple[Sheet, ...],
-        refusals: Refusals,
-        more_pieces: int = MORE_PIECES,
-        blanks: BlankMaker | None = None,
-    ) -> None:
-        self.job = job
-        self.lines = lines
-        self.sheets = sheets
+    def __init__(self, pieces: PieceMaker, refusals: Refusals, more_pieces: int) -> None:
+        self.job = pieces.job
+        self.lines = pieces.lines
+        self.sheets = pieces.sheets
+        self.pieces = pieces
         self.refusals = refusals
         self.more_pieces = more_pieces
-        self.blanks = BlankMaker(job) if blanks is None else blanks
         self._verdicts: dict[tuple[EdgeNeed, int], tuple[Verdict, ...]] = {}
-        self._extents: dict[int, tuple[Floats, Floats, float]] = {}
-        self._rooms = [_rooms(job, sheet) for sheet in sheets]
-        self._tightest = [
-            max(max(abs(s.easy_start), abs(s.easy_end)) for s in line.line.stretches)
-            for line in lines
-        ]
         self._reach: dict[tuple[int, float, str], Callable[[Floats], Floats] | None] = {}
-        by_edges = {frozenset(e.id for e in line.edges): i for i, line in enumerate(lines)}
-        self._twins = [self._twin(i, by_edges) for i in range(len(lines))]
         self._seams: dict[tuple[int, int, int, Mounting, int], Seams | None] = {}
-
-    def _twin(self, run: int, by_edges: dict[frozenset[str], int]) -> tuple[int, bool] | None:
-        """Index of the mirrored run, and whether its stations count from the other end."""
-        line = self.lines[run]
-        twins = [edge.twin for edge in line.edges]
-        if any(twin is None for twin in twins):
-            return None
-        other = by_edges.get(frozenset(t for t in twins if t is not None))
-        if other is None:
-            return None
-        walk = self.lines[other]
-        place = {edge.id: i for i, edge in enumerate(walk.edges)}
-        at = place[str(twins[0])]
-        turned = walk.backward[at] == line.backward[0]
-        expected = list(reversed(twins)) if turned else list(twins)
-        if [edge.id for edge in walk.edges] != expected:
-            return None
-        return other, turned
 
     # -- stretches ---------------------------------------------------------------------------------
 
@@ -382,7 +306,7 @@ class _Maker:
         key = (run, first, count, mounting, pieces)
         if key in self._seams:
             return self._seams[key]
-        twin = self._twins[run]
+        twin = self.pieces.twin(run)
         line = self.lines[run]
         if twin is not None and twin[0] < run:
             other, turned = twin
@@ -426,8 +350,11 @@ class _Maker:
         pairs = list(zip(seams.stations_mm[:-1], seams.stations_mm[1:], strict=True))
         for number, (start, end) in enumerate(pairs):
             trim = job.rules.trim_per_run_mm if ends_run and number == len(pairs) - 1 else 0.0
-            piece = self._piece(run, line, first, start, end, trim, mounting, sheet)
-            if piece is None:
+            try:
+                piece = self.pieces.piece(run, first, start, end, trim, mounting, sheet)
+            except BlankError as error:
+                for fault in error.faults:
+                    self.refusals.add(line.edges[first].id, f"{mounting}: {fault}")
                 return None
             pieces.append(piece)
         metal = self.sheets[sheet].metal
@@ -454,115 +381,6 @@ class _Maker:
             money=money,
             forced=seams.forced,
         )
-
-    def _piece(
-        self,
-        run: int,
-        line: RunLine,
-        first: int,
-        start: float,
-        end: float,
-        trim: float,
-        mounting: Mounting,
-        sheet: int,
-    ) -> PieceOption | None:
-        job, metal = self.job, self.sheets[sheet].metal
-        shape = line.shape_between(first, start, end)
-        visible = line.shows_between(start, end)
-        try:
-            blank, perimeter, folds = self.blanks.blank(
-                run, line, start, end, trim, mounting, shape, metal
-            )
-        except BlankError as error:
-            for fault in error.faults:
-                self.refusals.add(line.edges[first].id, f"{mounting}: {fault}")
-            return None
-        fits, might = self._holders(blank, sheet)
-        if not fits:
-            self.refusals.add(
-                line.edges[first].id,
-                f"{mounting}: a blank {_size(blank, job.length_unit)} fits on no {metal.label} "
-                "in the stock",
-            )
-            return None
-        whole = line.length_mm
-        on_hand_start = start % whole if line.run.closed else start
-        seam = line.run.closed or start > 1e-6
-        pitch = None
-        clamps = 0
-        if mounting == "clamped":
-            pitch = largest_clamp_pitch_mm(metal, job.rules, visible=visible)
-            clamps = clamp_count(end - start, pitch, 1)
-        cuts = line.cutouts(shape, start, end, 0.0, mounting)
-        looks = _Looks(mounting, shape, folds, metal.thickness_mm, end - start, cuts, start)
-        template = _template(run, on_hand_start, looks, turned=None)
-        twin = self._twins[run]
-        twin_template = ""
-        if twin is not None:
-            other, turned = twin
-            other_start = whole - (start + (end - start)) if turned else start
-            if line.run.closed:
-                other_start %= whole
-            twin_template = _template(other, other_start, looks, turned=turned)
-        return PieceOption(
-            run=run,
-            from_mm=start,
-            to_mm=end,
-            trim_mm=trim,
-            mounting=mounting,
-            shape=shape,
-            visible=visible,
-            blank=blank,
-            perimeter_mm=perimeter,
-            clamp_pitch_mm=pitch,
-            clamps=clamps,
-            preform_mm=self._preform(run, start, end, sheet),
-            folds=folds,
-            bends_mm=tuple(
-                corner.station_mm - start
-                for corner in corners_between(line.line, start, end)
-                if abs(corner.easy_deg) >= SHARP_DEG
-            ),
-            seam_at_start=seam,
-            seam_visible=seam and line.visible_at(on_hand_start),
-            template=template,
-            twin_template=twin_template,
-            fits=fits,
-            might_fit=might,
-        )
-
-    def _preform(self, run: int, start: float, end: float, sheet: int) -> float:
-        """Length curved tighter, easy way, than the metal springs onto by itself."""
-        metal = self.sheets[sheet].metal
-        limit = 1.0 / elastic_limit_radius_mm(metal.metal, metal.core_mm)
-        if self._tightest[run] <= limit:
-            return 0.0
-        part = sub_line(self.lines[run].line, start, end)
-        tight = 0.0
-        for stretch in part.stretches:
-            low, high = sorted((abs(stretch.easy_start), abs(stretch.easy_end)))
-            if stretch.easy_start * stretch.easy_end < 0:
-                low = 0.0
-            if low > limit:
-                tight += stretch.length_mm
-            elif high > limit:
-                tight += stretch.length_mm * (high - limit) / (high - low)
-        return tight
-
-    def _holders(self, blank: Blank, sheet: int) -> tuple[frozenset[int], frozenset[int]]:
-        """Stock that holds the blank, and stock that is not proven too small for it."""
-        key = id(blank)  # blanks live as long as their maker
-        if key not in self._extents:
-            self._extents[key] = _extents_mm(blank)
-        high, wide, slack = self._extents[key]
-        items, lengths, widths = self._rooms[sheet]
-        by_length, by_width = wide[:, None] <= lengths, high[:, None] <= widths
-        fits = (by_length & by_width).any(axis=0)
-        if not slack:
-            holders = frozenset(items[fits].tolist())
-            return holders, holders
-        might = ((wide[:, None] - slack <= lengths) & (high[:, None] - slack <= widths)).any(axis=0)
-        return frozenset(items[fits].tolist()), frozenset(items[might].tolist())
 
 
 SEAM_RULES = (
@@ -701,24 +519,6 @@ def _ends_run(line: RunLine, first: int, count: int) -> bool:
     return first + count >= total if line.run.closed else first + count == total
 
 
-def _rooms(job: Job, sheet: Sheet) -> tuple[NDArray[np.intp], Floats, Floats]:
-    """Stock items of a sheet metal with the lengths and widths that blanks may take, with slack."""
-    rooms = np.array([room_mm(job, job.stock[item]) for item in sheet.items]) + 1e-6
-    return np.array(sheet.items, dtype=np.intp), rooms[:, 0], rooms[:, 1]
-
-
-def _extents_mm(blank: Blank) -> tuple[Floats, Floats, float]:
-    """Heights and widths over the angles a blank may lie at, and what lies between two angles."""
-    points = np.asarray(blank.outline_mm)
-    step = 90.0 if blank.straight else 1.0
-    angles = np.radians(np.arange(0.0, 180.0, step))
-    high = np.ptp(points @ np.stack((-np.sin(angles), np.cos(angles))), axis=0)
-    wide = np.ptp(points @ np.stack((np.cos(angles), np.sin(angles))), axis=0)
-    reach = float(np.hypot(*np.ptp(points, axis=0)))
-    slack = 0.0 if blank.straight else reach * math.radians(step) / 2
-    return high, wide, slack
-
-
 def work_asked(metal: SheetMetal, piece: PieceOption) -> PieceWork:
     """Return what is to be done to a piece of new metal, with a template of its own."""
     return PieceWork(
@@ -752,49 +552,5 @@ def template_saving(job: Job, piece: PieceOption) -> float:
     return job.goal.labor * labor_cost(job, minutes)
 
 
-@dataclass(frozen=True)
-class _Looks:
-    """What a template shows of a piece."""
-
-    mounting: Mounting
-    shape: FlashingShape
-    folds: int
-    thickness_mm: float
-    length_mm: float
-    cuts: tuple[CutOut, ...]
-    start_mm: float
-
-
-def _template(run: int, begin_mm: float, looks: _Looks, *, turned: bool | None) -> str:
-    """Name a template by place and looks; with ``turned`` the one that a mirrored twin would have.
-
-    Seen from a twin whose stations count from the other end, everything lies the other way round.
-    """
-    shape, begin = looks.shape, round(begin_mm, STATION_DIGITS) + 0.0
-    said = [f"{run} {begin:.2f} {looks.length_mm:.2f} {looks.mounting}"]
-    said.append(f"{shape.stand_mm:.2f} {shape.return_mm:.2f}")
-    if looks.mounting != "standing":
-        said.append(f"{shape.grip_mm:.2f} {shape.flange}")
-    if shape.return_mm > 0:
-        # a mirror image changes hands, and so does a walk from the other end
-        flips = turned is False
-        other = {"left": "right", "right": "left"}[shape.return_hand]
-        said.append(other if flips else shape.return_hand)
-    if looks.folds:
-        said.append(f"{looks.thickness_mm:.3f}")
-    places = []
-    for cut in looks.cuts:
-        at = cut.at_mm - looks.start_mm
-        at = looks.length_mm - at if turned else at
-        # off the round figures on which two ways of counting may fall to either side
-        places.append(f"{cut.side} {at + 0.0137:.1f} {cut.wide_mm:.2f} {cut.deep_mm:.2f}")
-    return "; ".join([*said, *sorted(places)])
-
-
 def _evenly(length_mm: float, count: int) -> list[float]:
     return [float(s) for s in np.arange(count) * length_mm / count]
-
-
-def _size(blank: Blank, unit: str) -> str:
-    long, high = np.ptp(np.asarray(blank.outline_mm), axis=0).tolist()
-    return f"{format_length(long, unit)} x {format_length(high, unit)}"

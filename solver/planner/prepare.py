@@ -13,10 +13,10 @@ from solver.planner.columns_of import MOST_KEPT_APART, Choice, few_enough, secti
 from solver.planner.filling_seams import filling_seams
 from solver.planner.master_of import costs_of, grown_areas_mm2
 from solver.planner.options import GivenSeams, MoreSeams, Refusals, StretchOption, stretch_options
-from solver.planner.piece_blanks import BlankMaker
+from solver.planner.piece_options import PieceMaker
 from solver.planner.rounds import Parts
-from solver.planner.run_lines import RunLine, run_lines
-from solver.planner.sheets import Sheet, sheets_of
+from solver.planner.run_lines import RunLine
+from solver.planner.sheets import Sheet
 from solver.planner.split_of import edge_rules, split_problem_of
 from solver.planner.surrogate import least_costs
 from solver.planner.symmetric import mirror_of, symmetric_pairs
@@ -27,55 +27,51 @@ def prepare(
     on_phase: Callable[[str], None],
     until: Until,
     more: MoreSeams | None = None,
-    blanks: BlankMaker | None = None,
+    pieces: PieceMaker | None = None,
 ) -> tuple[Parts | None, Refusals]:
     """Return the parts, or None and the reasons where some line cannot be made at all.
 
-    ``more`` names seams to offer besides the best ones; ``blanks`` remembers blanks made before.
+    ``more`` names seams to offer besides the best ones; ``pieces`` remembers what was made before.
     """
-    lines = run_lines(job)
-    sheets = sheets_of(job)
     on_phase("cutting runs into pieces")
+    maker = PieceMaker(job) if pieces is None else pieces
 
     def besides(lines: tuple[RunLine, ...], sheets: tuple[Sheet, ...]) -> Iterator[GivenSeams]:
         yield from more(lines, sheets) if more is not None else ()
         yield from filling_seams(job, lines, sheets)
 
-    options, refusals = stretch_options(job, lines, sheets, besides, blanks=blanks, until=until)
+    options, refusals = stretch_options(maker, besides, until=until)
 
     def choose(split: SplitProblem, constant: float) -> Choice:
         on_phase("listing sections")
         mirror = mirror_of(job) if job.rules.symmetric_split else None
         return sections_to_choose(split, constant, until, mirror)
 
-    return _parts(job, lines, sheets, options, choose), refusals
+    return _parts(maker, options, choose), refusals
 
 
-def prepare_few(job: Job, blanks: BlankMaker, until: Until) -> Parts | None:
+def prepare_few(pieces: PieceMaker, until: Until) -> Parts | None:
     """Return parts for a first plan soon: each stretch in as few pieces as may be.
 
     None where some line has no such option, or where the legal sections are too many to list soon.
     """
-    lines = run_lines(job)
-    sheets = sheets_of(job)
-    options, _ = stretch_options(job, lines, sheets, few=True, blanks=blanks, until=until)
+    options, _ = stretch_options(pieces, few=True, until=until)
 
     def choose(split: SplitProblem, constant: float) -> Choice | None:
         columns = legal_sections(split, most=MOST_KEPT_APART, until=until)
         soon = columns.complete and few_enough(split, columns)
         return Choice(columns, math.inf) if soon else None
 
-    return _parts(job, lines, sheets, options, choose)
+    return _parts(pieces, options, choose)
 
 
 def _parts(
-    job: Job,
-    lines: tuple[RunLine, ...],
-    sheets: tuple[Sheet, ...],
+    pieces: PieceMaker,
     options: tuple[StretchOption, ...],
     choose: Callable[[SplitProblem, float], Choice | None],
 ) -> Parts | None:
     """Return the parts, None where a line cannot be made or there are no sections to choose."""
+    job, lines, sheets = pieces.job, pieces.lines, pieces.sheets
     mountings: dict[str, set[str]] = {}
     for option in options:
         run = lines[option.run].edges

@@ -10,7 +10,8 @@ from solver.data.plan import Amount, EdgePlan, HoursLine
 from solver.data.units import format_length
 from solver.planner.labor import UNITS, Work, added, edge_work, joint_work
 from solver.planner.master_of import fillet_litres
-from solver.planner.options import PieceOption, StretchOption
+from solver.planner.options import StretchOption
+from solver.planner.piece_options import PieceOption
 from solver.rules.bolts import bolt_length_mm
 
 

@@ -18,7 +18,8 @@ from solver.data.plan import (
 )
 from solver.planner.assemble import Body, cost_of
 from solver.planner.labor import UNITS, Work, added, template_minutes
-from solver.planner.options import PieceOption, StretchOption
+from solver.planner.options import StretchOption
+from solver.planner.piece_options import PieceOption
 from solver.planner.quantities import hours_of, total_minutes
 from solver.planner.reuse_nests import SheetCut, ToCut, nest_plans
 from solver.planner.reuse_pool import Matcher, Use, full_work

@@ -34,7 +34,7 @@ from solver.nests.shapes import (
 )
 from solver.planner.assemble import stock_area_mm2
 from solver.planner.nesting import shape_of, stock_of
-from solver.planner.options import PieceOption
+from solver.planner.piece_options import PieceOption
 from solver.planner.reuse_stock import (
     AtHand,
     Counted,

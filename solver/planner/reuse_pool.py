@@ -18,8 +18,9 @@ from solver.data.plan import Existing, Piece, Plan
 from solver.data.work import Work
 from solver.planner.labor import PieceWork, added, labor_cost, minutes_of, piece_work
 from solver.planner.labor import Work as Minutes
-from solver.planner.options import PieceOption, StretchOption, work_asked
+from solver.planner.options import StretchOption, work_asked
 from solver.planner.piece_blanks import profile_of
+from solver.planner.piece_options import PieceOption
 from solver.planner.reuse_fit import Fit, Flat, FlatFold, fit_of
 from solver.planner.reuse_seams import OldLines
 from solver.planner.run_lines import RunLine

@@ -32,7 +32,8 @@ from solver.planner.lane_cuts import LaneCuts
 from solver.planner.large_nester import LargeNester
 from solver.planner.master_of import Costs, capacity_mm2, master_problem_of, stock_order
 from solver.planner.nesting import Nester, SheetNest
-from solver.planner.options import PieceOption, StretchOption
+from solver.planner.options import StretchOption
+from solver.planner.piece_options import PieceOption
 from solver.planner.run_lines import RunLine
 from solver.planner.sections_of import planned_sections
 from solver.planner.sheets import Sheet

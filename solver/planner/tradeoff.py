@@ -28,7 +28,8 @@ from solver.planner.impossible import plain_reasons, why_impossible
 from solver.planner.lane_cuts import LaneCuts
 from solver.planner.master_of import costs_of, stock_order
 from solver.planner.nesting import Nester, SheetNest
-from solver.planner.options import PieceOption, StretchOption
+from solver.planner.options import StretchOption
+from solver.planner.piece_options import PieceOption
 from solver.planner.plan_job import OnProgress, ShouldStop, Watch, checked, without_plan
 from solver.planner.prepare import prepare
 from solver.planner.rounds import (

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from solver.data.job import Edge, Job, Patch, Rules, Run, RunEdge, Shop, StockItem
 from solver.data.line import Line, Stretch
 from solver.planner.options import Refusals, StretchOption, stretch_options
-from solver.planner.run_lines import RunLine, run_lines
-from solver.planner.sheets import Sheet, sheets_of
+from solver.planner.piece_options import PieceMaker
+from solver.planner.run_lines import RunLine
+from solver.planner.sheets import Sheet
 
 INCH = 25.4
 FOOT = 304.8
@@ -116,9 +117,10 @@ class Prepared:
 
     def __init__(self, of: Job) -> None:
         self.job = of
-        self.lines: tuple[RunLine, ...] = run_lines(of)
-        self.sheets: tuple[Sheet, ...] = sheets_of(of)
-        found = stretch_options(of, self.lines, self.sheets)
+        pieces = PieceMaker(of)
+        self.lines: tuple[RunLine, ...] = pieces.lines
+        self.sheets: tuple[Sheet, ...] = pieces.sheets
+        found = stretch_options(pieces)
         self.options: tuple[StretchOption, ...] = found[0]
         self.refusals: Refusals = found[1]
 
