@@ -24,6 +24,7 @@ from api.service.messages import packed
 from api.service.records import Document, Outline
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Progress
+from solver.nests.ahead import share_processors
 
 _DIE_WITH_PARENT = 1  # PR_SET_PDEATHSIG, prctl(2)
 
@@ -66,6 +67,7 @@ def child_main(orders: Connection, stops: Connection, modules: Sequence[str]) ->
     except (EOFError, OSError):
         os._exit(0)
     _limit(int(order["memory_bytes"]), int(order["niceness"]))
+    share_processors(int(order["among"]))
     stop = threading.Event()
     sending = threading.Lock()
     threading.Thread(

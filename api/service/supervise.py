@@ -93,7 +93,7 @@ def supervise(
     attempt = _Attempt()
     with children.taken() as child:
         began = clock()  # the deadline is no matter of the wall clock, which may jump
-        child.order(_written(order, run, settings))
+        child.order(_written(order, run, settings, among=len(children.pids)))
         while True:
             try:
                 message = child.next_message(_LISTEN_SECONDS)
@@ -110,8 +110,14 @@ def supervise(
                 return ending
 
 
-def _written(order: Order, run: str, settings: Settings) -> bytes:
-    head = {"run": run, "memory_bytes": settings.memory_bytes, "niceness": settings.niceness}
+def _written(order: Order, run: str, settings: Settings, *, among: int) -> bytes:
+    """Return the order as the child reads it, one of ``among`` that share the processors."""
+    head = {
+        "run": run,
+        "memory_bytes": settings.memory_bytes,
+        "niceness": settings.niceness,
+        "among": among,
+    }
     told = json.dumps(head)[:-1] + ', "inputs": ' + order.inputs + "}"
     return told.encode("utf-8")
 

@@ -10,13 +10,15 @@ whether they hold the blanks at all.
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
+from solver.nests.ahead import in_turn
 from solver.nests.decide_purchase import can_decide, decide_cheaper, units_of
 from solver.nests.lanes import is_box
 from solver.nests.nest_into import nest_into, settle
@@ -38,8 +40,10 @@ STRAIGHT_FACTOR, CURVED_FACTOR = 1.03, 1.6
 MOST_STOCK_FACTOR = 40.0
 """So many times the stock that the rows ask for hold any blanks that nest at all: a blank that lies
 on no unit, though its extents might, would be offered ever more of it for ever."""
+SOME, EFFORT_PER_TRY = 8, 8
+"""Purchases tried in order of price; one more for so many steps of effort."""
 MOST_FAILED, EFFORT_PER_FAILURE = 3, 30
-"""Purchases that may fail one after the other; one more for so many steps of effort."""
+"""Of them may fail one after the other; one more for so many steps of effort."""
 MORE_EFFORT = 100
 """Steps added where a purchase nearly held the blanks: what fits is then mostly found to fit."""
 THOROUGH = 60
@@ -50,6 +54,10 @@ TRIES = 2
 """Of one purchase that nearly held them."""
 NEARLY, FEW = 0.15, 3
 """A purchase worth trying again left out no more than this share of the area, or so few blanks."""
+HALVINGS, LEAST_HALVED = 5, 0.01
+"""Purchases between a factor that failed and one that held, and the least worth halving."""
+LESS_ROOM = 0.03
+"""Share of room by which purchases are tighter where no other is cheaper."""
 LEAST_TRIMMED, TIGHT = 0.8, 1.06
 """Of the room of the best purchase, and of what rows ask for where blanks are curved: tighter ones
 have their turn after roomier ones."""
@@ -62,6 +70,39 @@ SOON, ONE, ONE_AGAIN = 0.8, 0.08, 0.16
 when they are decided again."""
 
 
+Numbers = tuple[int, ...]
+"""Units of each stock to buy."""
+
+
+@dataclass(frozen=True)
+class _Stand:
+    """How far a search has come: what is left of each of its stages."""
+
+    halvings: int = 0
+    low: float = 1.0
+    """Factor that failed."""
+    high: float = float("inf")
+    """Factor that held."""
+    trims: bool = False
+    by_price: int = 0
+    """Purchases still to be tried in order of price."""
+    share: float = 1.0
+    """Of the best purchase's room, for those in order of price."""
+
+
+@dataclass(frozen=True)
+class _Try:
+    """A purchase to nest on, and where the search stands if it holds the blanks."""
+
+    numbers: Numbers
+    effort: int
+    then: _Stand = _Stand()
+
+
+TRIMMED = _Stand(trims=True)
+"""Where only units of the best purchase are left out or changed."""
+
+
 @dataclass(eq=False)
 class _Search:
     shapes: Sequence[Shape]
@@ -70,14 +111,14 @@ class _Search:
     seed: int
     until: Until
     rows: Rows
-    tried: list[list[int]] = field(default_factory=list)
-    left_out: dict[tuple[int, ...], float] = field(default_factory=dict)
+    tried: list[Numbers] = field(default_factory=list)
+    left_out: dict[Numbers, float] = field(default_factory=dict)
     """Share of the blanks' area that found no place, by purchase that failed by little."""
     best: Layout | None = None
     price: float = float("inf")
     cut: bool = False
     nests: int = 0
-    never: frozenset[tuple[int, ...]] = frozenset()
+    never: frozenset[Numbers] = frozenset()
     """Purchases proven not to hold the blanks."""
     least: float = 0.0
     """Proven: nothing cheaper holds them."""
@@ -85,51 +126,72 @@ class _Search:
     def late(self) -> bool:
         return self.until.over()
 
-    def candidate(self, stretch: float, below: float | None = None) -> list[int] | None:
+    def candidate(
+        self, tried: Sequence[Numbers], stretch: float, below: float | None = None
+    ) -> Numbers | None:
         """Cheapest untried numbers to buy with that much room to spare."""
         numbers, _ = cheapest(
             self.rows,
             [stock.price for stock in self.stocks],
             [stock.on_hand for stock in self.stocks],
             [stock.for_sale for stock in self.stocks],
-            self.tried,
+            tried,
             stretch,
             below,
             self.until,
         )
-        return numbers
+        return None if numbers is None else tuple(numbers)
 
     def with_shelf(self, numbers: Sequence[int]) -> list[float]:
         """Units of each stock that there are with so many bought."""
         return [float(n + s.on_hand) for n, s in zip(numbers, self.stocks, strict=True)]
 
-    def hopeless(self, numbers: Sequence[int]) -> bool:
+    def hopeless(self, numbers: Numbers, tried: Sequence[Numbers]) -> bool:
         """Whether the rows forbid a purchase, or one that buys as much of everything failed."""
-        failed = (*self.tried, *self.never)
-        if any(all(n <= t for n, t in zip(numbers, known, strict=True)) for known in failed):
+        if any(
+            all(n <= t for n, t in zip(numbers, known, strict=True))
+            for known in (*tried, *self.never)
+        ):
             return True
         return bool(
             np.any(self.rows.held @ self.with_shelf(numbers) < self.rows.needed * (1 - 1e-7))
         )
 
-    def attempt(self, numbers: Sequence[int], effort: int) -> bool:
-        """Nest on these numbers and all that is on hand; keep the layout when it is cheaper."""
-        units = _units(self.stocks, numbers)
-        layout = nest_into(
-            self.shapes, units, self.gap_mm, self.seed + self.nests, effort, self.until
-        )
-        self.nests += 1
+    def first_that_holds(self, tries: Iterable[_Try], *, once: bool = True) -> _Try | None:
+        """Nest on all that is on hand and on purchases in turn, up to the first that holds all.
+
+        Layouts are kept where they are cheaper; with `once` what fails is not tried again. `tries`
+        are drawn as if all before them failed, before that is known.
+        """
+        first_seed = self.seed + self.nests
+
+        def nest(one: _Try, place: int, until: Until) -> Layout:
+            units = _units(self.stocks, one.numbers)
+            seed = first_seed + place
+            return nest_into(self.shapes, units, self.gap_mm, seed, one.effort, until)
+
+        with closing(in_turn(tries, nest, self.until)) as turns:
+            for one, layout in turns:
+                self.nests += 1
+                if self._note(one, layout):
+                    return one
+                if once:
+                    self.tried.append(one.numbers)
+        return None
+
+    def _note(self, one: _Try, layout: Layout) -> bool:
+        """Keep the layout when it is cheaper; return whether the purchase holds the blanks."""
         self.cut = self.cut or layout.cut_short
         if not layout.complete:
-            if effort > 0:
+            if one.effort > 0:
                 left = self._left_out(layout)
                 few = sum(s.quantity for s in self.shapes) - len(layout.placements) <= FEW
                 if few or left <= NEARLY:
-                    self.left_out[tuple(numbers)] = left
+                    self.left_out[one.numbers] = left
             if self.best is None or len(layout.placements) > len(self.best.placements) > 0:
                 self.best = layout if self.best is None or not self.best.complete else self.best
             return False
-        self.left_out.pop(tuple(numbers), None)
+        self.left_out.pop(one.numbers, None)
         price = _price(layout, self.stocks)
         if price < self.price or self.best is None or not self.best.complete:
             self.best, self.price = layout, price
@@ -173,15 +235,14 @@ def purchase(
         searched = list(search.tried)
         low, high = (1.0, _room_factor(search)) if held else _first(search, effort)
         if effort > 0 and high is not None:
-            _by_price(search, 0)
+            _search_on(search, _Stand(by_price=SOME), 0)
             search.tried = searched  # what failed at the first go may hold the blanks all the same
             if effort >= THOROUGH:
-                _trim(search, effort)
+                _search_on(search, TRIMMED, effort)
             _decide(search, SOON * WORK_PER_EFFORT * effort)
             if search.least < _below(search):
-                _bisect(search, low, high, effort)
-                _trim(search, effort)
-                _by_price(search, effort)
+                more = SOME + effort // EFFORT_PER_TRY
+                _search_on(search, _Stand(HALVINGS, low, high, trims=True, by_price=more), effort)
                 if effort >= THOROUGH:
                     _again(search, effort)
                 _decide(search, WORK_PER_EFFORT * effort)
@@ -208,7 +269,7 @@ def _decide(search: _Search, work: float) -> None:
     )
     search.never, search.least = decided.never, max(search.least, decided.least)
     # what was tried in vain here is not worth a plain nest
-    search.tried += [list(numbers) for numbers in sorted(decided.never | decided.tried)]
+    search.tried += sorted(decided.never | decided.tried)
     if decided.numbers is None:
         return
     units = units_of(search.stocks, decided.numbers)
@@ -220,32 +281,34 @@ def _decide(search: _Search, work: float) -> None:
 
 def _tried_first(search: _Search, start: Mapping[str, int], effort: int) -> bool:
     """Whether the purchase that is hinted at holds the blanks."""
-    numbers = [
+    numbers = tuple(
         min(start.get(s.id, 0), s.for_sale if s.for_sale is not None else 1 << 30)
         for s in search.stocks
-    ]
-    held = search.attempt(numbers, effort)
-    if not held:
-        search.tried.append(numbers)
-    return held
+    )
+    return search.first_that_holds([_Try(numbers, effort)]) is not None
 
 
 def _first(search: _Search, effort: int) -> tuple[float, float | None]:
     """Try ever more room at the first go; returns the last factor that failed and one that held."""
+    held = search.first_that_holds(_ever_roomier(search, effort))
+    return (1.0, None) if held is None else (held.then.low, _room_factor(search))
+
+
+def _ever_roomier(search: _Search, effort: int) -> Iterator[_Try]:
+    """Purchases of ever more room."""
     failed = 1.0
     factor = _first_factor(search.shapes)
+    tried = list(search.tried)
     while not search.late() and factor <= MOST_STOCK_FACTOR:
-        candidate = search.candidate(factor)
-        if candidate is None:  # nothing so roomy can be had: try all there is
-            everything = [s.for_sale if s.for_sale is not None else 0 for s in search.stocks]
-            held = search.attempt(everything, max(effort, 60))
-            return failed, _room_factor(search) if held else None
-        if search.attempt(candidate, 0):
-            return failed, _room_factor(search)
-        search.tried.append(candidate)
+        numbers = search.candidate(tried, factor)
+        if numbers is None:  # nothing so roomy can be had: try all there is
+            everything = (s.for_sale if s.for_sale is not None else 0 for s in search.stocks)
+            yield _Try(tuple(everything), max(effort, 60), _Stand(low=failed))
+            return
+        yield _Try(numbers, 0, _Stand(low=failed))
+        tried.append(numbers)
         failed = factor
         factor *= FINE_STEP if effort > 0 else COARSE_STEP
-    return failed, None
 
 
 def _first_factor(shapes: Sequence[Shape]) -> float:
@@ -278,105 +341,126 @@ def _counts(layout: Layout, stocks: Sequence[Stock]) -> list[float]:
     return [float(sum(u.stock_id == stock.id for u in layout.units)) for stock in stocks]
 
 
-def _bisect(search: _Search, low: float, high: float, effort: int) -> None:
+def _search_on(search: _Search, stand: _Stand, effort: int) -> None:
+    """Try cheaper purchases stage by stage; where one holds, its stage goes on from there."""
+    while True:
+        held = search.first_that_holds(_staged(search, stand, effort))
+        if held is None:
+            return
+        stand = held.then
+
+
+def _staged(search: _Search, stand: _Stand, effort: int) -> Iterator[_Try]:
+    tried = list(search.tried)
+    yield from _halfway(search, stand, effort, tried)
+    if stand.trims:
+        trimming = replace(stand, halvings=0)
+        yield from (replace(one, then=trimming) for one in _smaller(search, effort, tried))
+    pricing = replace(stand, halvings=0, trims=False)
+    yield from _cheaper(search, pricing, effort, tried)
+
+
+def _halfway(search: _Search, stand: _Stand, effort: int, tried: list[Numbers]) -> Iterator[_Try]:
     """Narrow the factor between what failed and what held, always asking for a smaller price."""
-    for _ in range(5):
-        if search.late() or high - low < 0.01:
+    low, high = stand.low, min(stand.high, _room_factor(search))
+    for left in reversed(range(stand.halvings)):
+        if search.late() or high - low < LEAST_HALVED:
             return
         middle = (low + high) / 2
-        numbers = search.candidate(middle, _below(search))
+        numbers = search.candidate(tried, middle, _below(search))
         if numbers is None:
             high = middle
             continue
-        if search.attempt(numbers, effort):
-            high = min(high, middle, _room_factor(search))
-        else:
-            search.tried.append(numbers)
-            low = middle
+        yield _Try(numbers, effort, replace(stand, halvings=left, low=low, high=middle))
+        tried.append(numbers)
+        low = middle
 
 
-def _trim(search: _Search, effort: int) -> None:
+def _smaller(search: _Search, effort: int, tried: list[Numbers]) -> Iterator[_Try]:
     """Try the best purchase with one unit less, then with one unit changed for a cheaper one."""
-    better = True
     tight = 1.0 if all(is_box(shape) for shape in search.shapes) else TIGHT
-    while better:
-        better = False
-        numbers = _bought(search)
-        least = max(tight, LEAST_TRIMMED * _room_factor(search))
-        changes: list[tuple[bool, float, list[int]]] = []
-        for k, n in enumerate(numbers):
-            if n == 0:
-                continue
-            less = [m - (j == k) for j, m in enumerate(numbers)]
-            changes.append((False, search.stocks[k].price, less))
-            for j, other in enumerate(search.stocks):
-                saved = search.stocks[k].price - other.price
-                limit = other.for_sale
-                if saved > 1e-9 and (limit is None or less[j] < limit):
-                    changes.append((True, saved, [m + (i == j) for i, m in enumerate(less)]))
-        changes.sort()
-        for _, _, changed in changes[: 2 + effort // 10]:
-            if search.late():
-                return
-            if search.hopeless(changed):
-                continue
-            if _factor_of(search, search.with_shelf(changed)) < least:
-                continue
-            if search.attempt(changed, effort):
-                better = True
-                break
-            search.tried.append(changed)
+    numbers = _bought(search)
+    least = max(tight, LEAST_TRIMMED * _room_factor(search))
+    changes: list[tuple[bool, float, Numbers]] = []
+    for k, n in enumerate(numbers):
+        if n == 0:
+            continue
+        less = tuple(m - (j == k) for j, m in enumerate(numbers))
+        changes.append((False, search.stocks[k].price, less))
+        for j, other in enumerate(search.stocks):
+            saved = search.stocks[k].price - other.price
+            limit = other.for_sale
+            if saved > 1e-9 and (limit is None or less[j] < limit):
+                changes.append((True, saved, tuple(m + (i == j) for i, m in enumerate(less))))
+    changes.sort()
+    for _, _, changed in changes[: 2 + effort // 10]:
+        if search.late():
+            return
+        if search.hopeless(changed, tried):
+            continue
+        if _factor_of(search, search.with_shelf(changed)) < least:
+            continue
+        yield _Try(changed, effort)
+        tried.append(changed)
 
 
-def _bought(search: _Search) -> list[int]:
-    assert search.best is not None
-    return [
-        sum(unit.bought and unit.stock_id == stock.id for unit in search.best.units)
-        for stock in search.stocks
-    ]
-
-
-def _by_price(search: _Search, effort: int) -> None:
-    """Try purchases cheaper than the best: as roomy first, then ever less roomy, by price.
+def _cheaper(search: _Search, stand: _Stand, effort: int, tried: list[Numbers]) -> Iterator[_Try]:
+    """Purchases cheaper than the best: as roomy first, then ever less roomy, by price.
 
     Where several in a row fail, tighter ones would fail too.
     """
-    tries = 8 + effort // 8
     patience = MOST_FAILED + effort // EFFORT_PER_FAILURE
-    failed = 0
-    share = 1.0
-    if search.candidate(1.0, _below(search)) is None:
+    share = stand.share
+    if stand.by_price == 0 or search.candidate(tried, 1.0, _below(search)) is None:
         return
-    while tries > 0 and failed < patience and not search.late():
-        factor = max(1.0, share * _room_factor(search))
-        numbers = search.candidate(factor, _below(search))
-        if numbers is None:
-            if factor == 1.0:
+    for left in reversed(range(max(0, stand.by_price - patience), stand.by_price)):
+        numbers = None
+        while numbers is None:
+            if search.late():
                 return
-            share -= 0.03
-            continue
-        tries -= 1
-        failed = 0 if search.attempt(numbers, effort) else failed + 1
-        if failed:
-            search.tried.append(numbers)
+            factor = max(1.0, share * _room_factor(search))
+            numbers = search.candidate(tried, factor, _below(search))
+            if numbers is None:
+                if factor == 1.0:
+                    return
+                share -= LESS_ROOM
+        yield _Try(numbers, effort, replace(stand, by_price=left, share=share))
+        tried.append(numbers)
+
+
+def _bought(search: _Search) -> Numbers:
+    assert search.best is not None
+    return tuple(
+        sum(unit.bought and unit.stock_id == stock.id for unit in search.best.units)
+        for stock in search.stocks
+    )
 
 
 def _again(search: _Search, effort: int) -> None:
     """Try harder where a cheaper purchase nearly held the blanks, the most promising first."""
     blanks = sum(shape.quantity for shape in search.shapes)
-    tries: Counter[tuple[int, ...]] = Counter()
-    for _ in range(max(2, MOST_AGAIN // blanks) + effort // MORE_EFFORT):
-        hopeful = [
-            (tries[numbers], left, numbers)
-            for numbers, left in search.left_out.items()
-            if tries[numbers] < TRIES and _price_of(search, numbers) < _below(search)
-        ]
-        if not hopeful or search.late():
+    turns = max(2, MOST_AGAIN // blanks) + effort // MORE_EFFORT
+    times: Counter[Numbers] = Counter()
+    while turns > 0 and not search.late():
+        before = search.nests
+        due = _nearly_held(search, times)[:turns]
+        tries = (_Try(numbers, effort + MORE_EFFORT) for numbers in due)
+        if search.first_that_holds(tries, once=False) is None:
             return
-        *_, numbers = min(hopeful)
-        tries[numbers] += 1
-        if search.attempt(numbers, effort + MORE_EFFORT):
-            _trim(search, effort)
+        made = search.nests - before
+        times.update(due[:made])
+        turns -= made
+        _search_on(search, TRIMMED, effort)
+
+
+def _nearly_held(search: _Search, times: Mapping[Numbers, int]) -> list[Numbers]:
+    """Cheaper purchases that left little over, each as often as it may still be tried."""
+    hopeful = sorted(
+        (left, numbers)
+        for numbers, left in search.left_out.items()
+        if _price_of(search, numbers) < _below(search)
+    )
+    return [n for turn in range(TRIES) for _, n in hopeful if times[n] <= turn]
 
 
 def _price_of(search: _Search, numbers: Sequence[int]) -> float:

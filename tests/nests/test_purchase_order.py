@@ -6,6 +6,7 @@ import pytest
 
 import solver.nests.purchase as subject
 from solver.data.until import FOREVER
+from solver.nests import ahead
 from solver.nests.shapes import Layout, Shape, Stock
 from tests.nests.made_blanks import arc, strip
 
@@ -28,6 +29,7 @@ class Tried(list[tuple[tuple[str, ...], int, bool]]):
 @pytest.fixture
 def tried(monkeypatch: pytest.MonkeyPatch) -> Tried:
     noted = Tried()
+    monkeypatch.setattr(ahead, "processors", lambda: 1)  # nothing is made before its turn
     nest_into = subject.nest_into
 
     def noting(

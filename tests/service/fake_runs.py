@@ -17,6 +17,7 @@ from api.service.child import Answer
 from api.service.kinds import Asked, Kind, Ready
 from api.service.records import RESULT, Document, Outline
 from solver.data.plan import Progress
+from solver.nests.ahead import processors
 
 RUN = "tests.service.fake_runs:run"
 
@@ -83,5 +84,6 @@ def run(inputs, hears):
         while True:
             time.sleep(0.01)
     if do == "reports":
-        return answer(f"nice {os.nice(0)} pid {os.getpid()} of {os.getppid()}", 1.0)
+        place = f"nice {os.nice(0)} pid {os.getpid()} of {os.getppid()}"
+        return answer(f"{place} on {processors()} processors", 1.0)
     raise AssertionError(do)

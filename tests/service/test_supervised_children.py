@@ -144,6 +144,18 @@ def test_children_are_of_low_priority_and_each_job_has_its_own(make_service, ask
     assert told[0] != told[1]
 
 
+def test_jobs_at_work_share_the_processors(make_service, ask, ended, until):
+    service = make_service(workers=2)
+    alone = ended(service, ask(service, "reports")).outline.outcome
+    other = ask(service, "work", seconds=60.0)
+    until(lambda: service.store.record(other.id).outline.outcome)
+    beside = ended(service, ask(service, "reports")).outline.outcome
+    service.stop(other.id)
+    have = len(os.sched_getaffinity(0))
+    assert alone.endswith(f"on {have} processors")
+    assert beside.endswith(f"on {max(1, have // 2)} processors")
+
+
 def test_no_child_is_left_behind(make_service, ask, until):
     service = make_service()
     job = ask(service, "frozen", seconds=60.0)
