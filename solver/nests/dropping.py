@@ -16,6 +16,8 @@ import numpy as np
 import shapely
 
 from solver.data.until import Until
+from solver.nests.boards import NOWHERE
+from solver.nests.compiled import compiled
 from solver.nests.fill import long_axis
 from solver.nests.shapes import Placement, Points, Shape, Stock
 
@@ -147,11 +149,10 @@ def drop_onto(
                 continue
             found = False
             for pose in poses[blank]:
-                place = _lowest(top, pose, width)
-                if place is None:
+                waste, at, height = lowest(top, pose.low, pose.height_mm, pose.area_mm2, width)
+                if at == NOWHERE:
                     continue
                 found = True
-                waste, at, height = place
                 score = waste * rng.uniform(1.0, 1.1)
                 if best is None or score < best[0]:
                     best = score, blank, pose, at, height
@@ -178,18 +179,29 @@ def drop_onto(
     return laid
 
 
-def _lowest(top: Points, pose: Pose, width_mm: float) -> tuple[float, int, float] | None:
-    """Waste, place and height where a blank wastes least; None where it finds no room."""
-    count = len(pose.low)
-    if count > len(top):
-        return None
-    windows = np.lib.stride_tricks.sliding_window_view(top, count)
-    heights = np.maximum(0.0, (windows - pose.low).max(axis=1))
-    room = heights + pose.height_mm <= width_mm
-    if not room.any():
-        return None
-    beneath = (heights * count + pose.low.sum() - windows.sum(axis=1)) * CELL_MM
-    cost = (beneath + HEIGHT_COUNTS * heights * count * CELL_MM) / pose.area_mm2
-    cost[~room] = np.inf
-    at = int(np.argmin(cost))
-    return float(cost[at]), at, float(heights[at])
+@compiled
+def lowest(
+    top: Points, low: Points, height_mm: float, area_mm2: float, width_mm: float
+) -> tuple[float, int, float]:
+    """Waste, cell and height where a blank wastes least; NOWHERE for the cell without any room.
+
+    ``top``: how high blanks lie over each cell of a unit ``width_mm`` wide; ``low``, ``height_mm``
+    and ``area_mm2`` are those of a pose.
+    """
+    count = len(low)
+    beneath_low = 0.0
+    for k in range(count):
+        beneath_low += low[k]
+    least, best_at, best_height = math.inf, NOWHERE, 0.0
+    for at in range(len(top) - count + 1):
+        height, under = 0.0, 0.0
+        for k in range(count):
+            height = max(height, top[at + k] - low[k])
+            under += top[at + k]
+        if height + height_mm > width_mm:
+            continue
+        beneath = height * count + beneath_low - under
+        waste = (beneath + HEIGHT_COUNTS * height * count) * CELL_MM / area_mm2
+        if waste < least:
+            least, best_at, best_height = waste, at, height
+    return least, best_at, best_height

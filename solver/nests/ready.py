@@ -12,6 +12,7 @@ import numpy as np
 
 from solver.nests.bed import make_bed, rooms_of, spots_of
 from solver.nests.compiled import KEPT_IN
+from solver.nests.dropping import lowest
 from solver.nests.fill import make_filling
 from solver.nests.hopping import Ways, hop, lay_over
 from solver.nests.lanes import Box, Room
@@ -22,6 +23,7 @@ from solver.nests.wide_beam import Taste, lay_all
 NEEDED = (
     "boards.best_place",
     "boards.take",
+    "dropping.lowest",
     "fronts.offer",
     "fronts.take",
     "fronts.add_up_left",
@@ -71,9 +73,10 @@ def _second_process() -> subprocess.Popen[bytes] | None:
 
 
 def lay_once() -> None:
-    """Call what lays blanks on cells and straight ones in lanes."""
+    """Call what lays blanks on cells and straight ones in lanes, and what drops them."""
     _lay_on_a_board()
     _lay_in_lanes()
+    lowest(np.zeros(2), np.zeros(1), 1.0, 1.0, 1.0)
 
 
 def _lay_on_a_board() -> None:

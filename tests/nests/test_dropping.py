@@ -14,7 +14,8 @@ import pytest
 
 from solver.data.until import FOREVER
 from solver.nests import many_blanks
-from solver.nests.dropping import drop_onto, poses_of
+from solver.nests.boards import NOWHERE
+from solver.nests.dropping import CELL_MM, HEIGHT_COUNTS, drop_onto, lowest, poses_of
 from solver.nests.many_blanks import ManyBlanks, _Unit
 from solver.nests.nest_into import settle
 from solver.nests.shapes import Placement, Shape, Stock
@@ -49,6 +50,28 @@ def mixed(seed: int, count: int) -> list[Shape]:
         else strip(str(i), rng.uniform(100, 1500), rng.uniform(30, 120))
         for i in range(count)
     ]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_blank_drops_where_it_wastes_least_of_all_places_that_have_room(seed: int) -> None:
+    """Every place is looked at by itself: how high the blank lies there, and what it shuts off."""
+    draw = np.random.default_rng(seed)
+    top, low = draw.uniform(0, 150, 40), draw.uniform(0, 30, int(draw.integers(1, 45)))
+    high, area, width = 60.0, 9000.0, draw.uniform(60, 300)
+    places = {}
+    for at in range(len(top) - len(low) + 1):
+        under = top[at : at + len(low)]
+        height = max(0.0, float((under - low).max()))
+        shut_off = float((height + low - under).sum())
+        if height + high <= width:
+            waste = (shut_off + HEIGHT_COUNTS * height * len(low)) * CELL_MM / area
+            places[at] = waste, height
+    waste, at, height = lowest(top, low, high, area, width)
+    if at == NOWHERE:
+        assert not places
+    else:
+        assert (waste, height) == pytest.approx(places[at])
+        assert waste == pytest.approx(min(wasted for wasted, _ in places.values()))
 
 
 def test_twice_as_many_arcs_stack_as_their_boxes_would() -> None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import os
+import random
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from solver.nests import boards, compiled, fronts, hopping, lanes, ready, wide_beam
+from solver.data.until import FOREVER
+from solver.nests import boards, compiled, dropping, fronts, hopping, lanes, ready, wide_beam
+from solver.nests.dropping import drop_onto, poses_of
 from solver.nests.nest_into import nest_into
 from solver.nests.shapes import Stock
 from tests.nests.made_blanks import arc, strip
@@ -109,8 +112,16 @@ class TestReady:
         wide_beam.lay_all(boxes, [9] * 8, [lanes.Room(400, 40)] * 2, 0, wide_beam.Taste(5))
         for last in (fronts.offer, fronts.take, fronts.add_up_left, fronts.must_lose):
             assert len(last.signatures) == 1  # type: ignore[attr-defined]
-        hops = (hopping._search, boards.best_place, boards.take)
-        assert all(len(last.signatures) == 1 for last in hops)  # type: ignore[attr-defined]
+        drop_onto(
+            Stock("sheet", 700.0, 900.0, 1.0, 0, None),
+            ["a", "s"],
+            {shape.id: poses_of(shape, 1.0) for shape in shapes},
+            1.0,
+            random.Random(0),
+            FOREVER,
+        )
+        others = (hopping._search, boards.best_place, boards.take, dropping.lowest)
+        assert all(len(last.signatures) == 1 for last in others)  # type: ignore[attr-defined]
 
 
 class TestKeeping:
