@@ -192,13 +192,18 @@ def lowest(
     beneath_low = 0.0
     for k in range(count):
         beneath_low += low[k]
+    highest = width_mm - height_mm
     least, best_at, best_height = math.inf, NOWHERE, 0.0
     for at in range(len(top) - count + 1):
         height, under = 0.0, 0.0
         for k in range(count):
-            height = max(height, top[at + k] - low[k])
+            over = top[at + k] - low[k]
+            if over > height:
+                height = over
+                if height > highest:
+                    break
             under += top[at + k]
-        if height + height_mm > width_mm:
+        if height > highest:
             continue
         beneath = height * count + beneath_low - under
         waste = (beneath + HEIGHT_COUNTS * height * count) * CELL_MM / area_mm2
