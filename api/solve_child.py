@@ -166,8 +166,10 @@ def main() -> None:
     """Run as ``python -m api.solve_child``."""
     protocol = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+    from api.collecting import collect_seldom
     from api.real_engine import options_here, plan_here, read_job
 
+    collect_seldom()
     serve_one(
         read_job,
         plan_here,

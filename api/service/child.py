@@ -7,7 +7,6 @@ one order and ends.  When its supervisor goes away, so does it.
 from __future__ import annotations
 
 import ctypes
-import gc
 import importlib
 import json
 import os
@@ -20,11 +19,12 @@ from dataclasses import asdict, dataclass
 from multiprocessing.connection import Connection, wait
 from typing import Any
 
+from api.collecting import collect_seldom
 from api.service.messages import packed
 from api.service.records import Document, Outline
 from solver.data.errors import ScenarioErrors
 from solver.data.plan import Progress
-from solver.nests.ahead import share_processors
+from solver.models.ahead import share_processors
 
 _DIE_WITH_PARENT = 1  # PR_SET_PDEATHSIG, prctl(2)
 
@@ -61,7 +61,7 @@ def child_main(orders: Connection, stops: Connection, modules: Sequence[str]) ->
     _stand_apart()
     for name in modules:  # the fork server has done so already where there is one
         importlib.import_module(name)
-    gc.freeze()
+    collect_seldom()
     try:
         order = json.loads(orders.recv_bytes())
     except (EOFError, OSError):

@@ -413,17 +413,19 @@ class Master:
             self.variables.cost.append((_floor_money(kind.price), self.variables.bought[index]))
         for sheet in range(problem.sheet_count):
             self._add_area_rows(sheet)
+        holding = {need.holds for option in problem.options for need in option.needs}
+        units = {holds: self._units(holds) for holds in holding}
         at_least: dict[tuple[int, frozenset[int]], None] = {}
         for index, option in enumerate(problem.options):
             for piece, need in enumerate(option.needs):
                 there = self._from_there(index, piece)
                 if there:
                     cut = [self.variables.options[index], *(-1 * one for one in there)]
-                    model.add(sum(cut) <= self._units(need.holds))
+                    model.add(sum(cut) <= units[need.holds])
                 else:
                     at_least[index, need.holds] = None
         for index, holds in at_least:
-            model.add(self.variables.options[index] <= self._units(holds))
+            model.add(self.variables.options[index] <= units[holds])
 
     def _units(self, holds: frozenset[int]) -> cp_model.LinearExprT:
         return sum(self.variables.bought[k] + self.variables.hand[k] for k in sorted(holds))

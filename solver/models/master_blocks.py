@@ -15,6 +15,7 @@ sections fixed that all blocks agree on and the options left out that the relaxa
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +24,7 @@ from scipy.sparse import bmat, csr_matrix
 from scipy.sparse.csgraph import connected_components
 
 from solver.data.until import Until
+from solver.models.ahead import in_turn
 from solver.models.cp_sat import new_solver, watched
 from solver.models.linear_program import Index, Relaxed, Rows, relax
 from solver.models.release import Array, Flags
@@ -129,21 +131,24 @@ def decide_by_blocks(
     asked = np.zeros(len(rows.price))
     agreed: Flags = np.ones(len(rows.price), dtype=bool)
     done, cut = 0.0, False
-    for block in range(blocks.count):
-        mine = blocks.members(block)
-        part, touched = _part(rows, mine, prices_of(block))
-        answer = _exactly(part, BLOCK_SHARE * work, until, seed)
-        done, cut = done + answer.work, cut or answer.cut
-        if answer.impossible:
-            return Decided(np.inf, impossible=True, work=done)
-        bound += answer.bound
-        if answer.choice is None:
-            agreed[touched] = False
-            continue
-        differs = (asked[touched] > 0) & (chosen[touched] != answer.choice)
-        agreed[touched[differs]] = False
-        chosen[touched] = np.maximum(chosen[touched], answer.choice)
-        asked[touched] += 1
+    parts = (_part(rows, blocks.members(one), prices_of(one)) for one in range(blocks.count))
+
+    def decide(part: tuple[Rows, Index], _: int, until: Until) -> Decided:
+        return _exactly(part[0], BLOCK_SHARE * work, until, seed)
+
+    with closing(in_turn(parts, decide, until)) as turns:
+        for (_, touched), answer in turns:
+            done, cut = done + answer.work, cut or answer.cut
+            if answer.impossible:
+                return Decided(np.inf, impossible=True, work=done)
+            bound += answer.bound
+            if answer.choice is None:
+                agreed[touched] = False
+                continue
+            differs = (asked[touched] > 0) & (chosen[touched] != answer.choice)
+            agreed[touched[differs]] = False
+            chosen[touched] = np.maximum(chosen[touched], answer.choice)
+            asked[touched] += 1
     bound -= SAFE * abs(bound)
     together = _put_together(
         rows, homes, blocks, linear, chosen, agreed, max(work - done, BLOCK_SHARE * work), until,

@@ -13,12 +13,14 @@ from __future__ import annotations
 import math
 import random
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 
 import shapely
 
 from solver.data.until import Until
+from solver.models.ahead import in_turn
 from solver.nests.dropping import Pose, drop_onto, poses_of
 from solver.nests.easing_in import ease_onto
 from solver.nests.nest_into import nest_into
@@ -72,9 +74,10 @@ class ManyBlanks:
         self.holders = holders
         self.stocks = {stock.id: stock for stock in stocks}
         self.gap_mm = gap_mm
-        self.random = random.Random(seed)
-        self.units: list[_Unit] | None = None
-        self.steps = 0
+        self.seed = seed
+        self.units: Sequence[_Unit] | None = None
+        self.starts = 0
+        """Times that all blanks were laid from the beginning."""
         self.bettered = 0
         """Times that a few units were laid anew."""
         self._poses = poses or {shape.id: poses_of(shape, gap_mm) for shape in shapes}
@@ -89,23 +92,29 @@ class ManyBlanks:
 
     def lay(self, until: Until, starts: int = STARTS) -> bool:
         """Lay all blanks so many times; return whether they all found a place in the best way."""
-        best = self.units
-        for _ in range(starts):
-            units = self._laid(until)
-            if units is not None and (best is None or self._rank(units) < self._rank(best)):
-                best = units
-            if until.over():
-                break
-        self.units = best
-        return best is not None
 
-    def _laid(self, until: Until) -> list[_Unit] | None:
+        def laid(start: int, _: int, until: Until) -> tuple[_Unit, ...] | None:
+            return self._laid(random.Random(f"{self.seed} start {start}"), until)
+
+        first = self.starts
+        with closing(in_turn(range(first, first + starts), laid, until)) as turns:
+            for _, units in turns:
+                self.starts += 1
+                if units is not None and (
+                    self.units is None or self._rank(units) < self._rank(self.units)
+                ):
+                    self.units = units
+                if until.over():
+                    break
+        return self.units is not None
+
+    def _laid(self, rng: random.Random, until: Until) -> tuple[_Unit, ...] | None:
         """Lay all blanks unit by unit, what is on hand first; None where some find no place."""
         left = list(self.shapes)
         units: list[_Unit] = []
         for kind in sorted(self.stocks, key=lambda kind: (self._room[kind], kind)):
             for _ in range(self.stocks[kind].on_hand):
-                left = self._add_unit(kind, left, units, until)
+                left = self._add_unit(kind, left, units, rng, until)
         kinds = set(self.stocks)
         bought: Counter[str] = Counter()
         while left and kinds and not until.over():
@@ -113,17 +122,22 @@ class ManyBlanks:
             limit = self.stocks[kind].for_sale
             before = len(left)
             if limit is None or bought[kind] < limit:
-                left = self._add_unit(kind, left, units, until)
+                left = self._add_unit(kind, left, units, rng, until)
                 bought[kind] += 1
             if len(left) == before:
                 kinds.remove(kind)
-        return None if left else units
+        return None if left else tuple(units)
 
     def _add_unit(
-        self, kind: str, blanks: list[str], units: list[_Unit], until: Until
+        self,
+        kind: str,
+        blanks: list[str],
+        units: list[_Unit],
+        rng: random.Random,
+        until: Until,
     ) -> list[str]:
         """Fill one unit more; return the blanks left over."""
-        laid = self._drop(kind, blanks, until)
+        laid = self._drop(kind, blanks, rng, until)
         if not laid:
             return blanks
         units.append(_Unit(kind, tuple(laid)))
@@ -139,9 +153,10 @@ class ManyBlanks:
         dear = stock.price / self._room[kind]
         return -round(held), round(dear, 7), stock.width_mm, abs(math.log(size))
 
-    def _drop(self, kind: str, blanks: Sequence[str], until: Until) -> list[Placement]:
+    def _drop(
+        self, kind: str, blanks: Sequence[str], rng: random.Random, until: Until
+    ) -> list[Placement]:
         """Lay blanks on one unit: dropped on a rectangle, nested on any other outline."""
-        self.steps += 1
         stock = self.stocks[kind]
         holds = [blank for blank in blanks if kind in self.holders[blank]]
         if not holds:
@@ -151,13 +166,10 @@ class ManyBlanks:
                 [self.shapes[blank] for blank in holds], [stock], self.gap_mm, 0, 1, until
             )
             return list(layout.placements)
-        shaken = self.random.choice(SHAKEN)
-        order = {
-            blank: self._long[blank] * self.random.uniform(1 - shaken, 1 + shaken)
-            for blank in holds
-        }
+        shaken = rng.choice(SHAKEN)
+        order = {blank: self._long[blank] * rng.uniform(1 - shaken, 1 + shaken) for blank in holds}
         holds.sort(key=lambda blank: (-order[blank], blank))
-        return drop_onto(stock, holds, self._poses, self.gap_mm, self.random, until)
+        return drop_onto(stock, holds, self._poses, self.gap_mm, rng, until)
 
     def _rank(self, units: Sequence[_Unit]) -> tuple[float, float]:
         """Price, then how unevenly units are filled: what is crammed on some empties others."""
@@ -170,30 +182,57 @@ class ManyBlanks:
         """Lay the blanks of a few units anew, on cheaper or as dear stock, so many times."""
         if steps > 0 and not self.bettered:
             self.lay(until, MORE_STARTS)
+        last = self.bettered + steps
+        while self.bettered < last and not until.over():
+            self._better(range(self.bettered, last), until)
+
+    def _better(self, steps: range, until: Until) -> None:
+        """Take steps up to the first that makes something better, from what is there now."""
         assert self.units is not None
-        for _ in range(steps):
-            if until.over():
-                return
-            self.bettered += 1
-            few = self._few()
-            numbers = self._no_dearer(few)
-            if numbers is None:
-                continue
-            left = [one.shape_id for i in few for one in self.units[i].laid]
-            kinds = list(numbers.elements())
-            self.random.shuffle(kinds)
-            dropped: list[_Unit] = []
-            for kind in kinds:
-                left = self._add_unit(kind, left, dropped, until)
-            laid = self._eased(kinds, dropped, left, until) if left else dropped
-            if laid is None:
-                continue
-            others = [unit for i, unit in enumerate(self.units) if i not in few]
-            if self._rank([*others, *laid]) < self._rank(self.units):
-                self.units = [*others, *laid]
+        units = self.units
+
+        def anew(step: int, _: int, until: Until) -> tuple[_Unit, ...] | None:
+            return self._anew(units, random.Random(f"{self.seed} step {step}"), until)
+
+        def due() -> Iterator[int]:
+            for step in steps:
+                if until.over():
+                    return
+                yield step
+
+        with closing(in_turn(due(), anew, until)) as turns:
+            for _, laid in turns:
+                self.bettered += 1
+                if laid is not None and self._rank(laid) < self._rank(units):
+                    self.units = laid
+                    return
+
+    def _anew(
+        self, units: Sequence[_Unit], rng: random.Random, until: Until
+    ) -> tuple[_Unit, ...] | None:
+        """All units, the blanks of a few of them laid anew; None where these find no place."""
+        few = self._few(units, rng)
+        numbers = self._no_dearer(units, few, rng)
+        if numbers is None:
+            return None
+        left = [one.shape_id for i in few for one in units[i].laid]
+        kinds = list(numbers.elements())
+        rng.shuffle(kinds)
+        dropped: list[_Unit] = []
+        for kind in kinds:
+            left = self._add_unit(kind, left, dropped, rng, until)
+        laid = self._eased(kinds, dropped, left, rng, until) if left else dropped
+        if laid is None:
+            return None
+        return (*(unit for i, unit in enumerate(units) if i not in few), *laid)
 
     def _eased(
-        self, kinds: Sequence[str], laid: Sequence[_Unit], left: Sequence[str], until: Until
+        self,
+        kinds: Sequence[str],
+        laid: Sequence[_Unit],
+        left: Sequence[str],
+        rng: random.Random,
+        until: Until,
     ) -> list[_Unit] | None:
         """Units of these kinds with all blanks, those left over eased in; None where it fails."""
         blanks = [*left, *(one.shape_id for unit in laid for one in unit.laid)]
@@ -213,7 +252,7 @@ class ManyBlanks:
             [*(None for _ in left), *start],
             [self.stocks[kind] for kind in order],
             self.gap_mm,
-            self.random,
+            rng,
             HOPS,
             until,
         )
@@ -228,15 +267,14 @@ class ManyBlanks:
     def _fill(self, unit: _Unit) -> float:
         return sum(self._area[one.shape_id] for one in unit.laid) / self._room[unit.stock]
 
-    def _few(self) -> set[int]:
+    def _few(self, units: Sequence[_Unit], rng: random.Random) -> set[int]:
         """Draw a few units, empty ones sooner than full ones."""
-        assert self.units is not None
-        weights = [max(0.02, 1.0 - self._fill(unit)) ** 2 for unit in self.units]
+        weights = [max(0.02, 1.0 - self._fill(unit)) ** 2 for unit in units]
         few: set[int] = set()
         blanks = 0
         for _ in range(2 * MOST_UNITS):
-            drawn = self.random.choices(range(len(weights)), weights)[0]
-            count = len(self.units[drawn].laid)
+            drawn = rng.choices(range(len(weights)), weights)[0]
+            count = len(units[drawn].laid)
             if drawn in few or (few and blanks + count > MOST_TOGETHER):
                 continue
             few.add(drawn)
@@ -245,19 +283,20 @@ class ManyBlanks:
                 break
         return few
 
-    def _no_dearer(self, few: set[int]) -> Counter[str] | None:
+    def _no_dearer(
+        self, units: Sequence[_Unit], few: set[int], rng: random.Random
+    ) -> Counter[str] | None:
         """Draw a purchase for the blanks of a few units, no dearer than what they lie on."""
-        assert self.units is not None
-        apart = Counter(u.stock for i, u in enumerate(self.units) if i not in few)
-        mine = Counter(self.units[i].stock for i in few)
+        apart = Counter(u.stock for i, u in enumerate(units) if i not in few)
+        mine = Counter(units[i].stock for i in few)
         before = self._price(apart + mine)
-        need = sum(self._area[one.shape_id] for i in few for one in self.units[i].laid)
-        full = need / sum(self._room[self.units[i].stock] for i in few)
+        need = sum(self._area[one.shape_id] for i in few for one in units[i].laid)
+        full = need / sum(self._room[units[i].stock] for i in few)
         most = max(full, min(FULLEST, full * (1 + HOPE)))
-        holding = self._holding([one.shape_id for i in few for one in self.units[i].laid])
+        holding = self._holding([one.shape_id for i in few for one in units[i].laid])
         drawn: list[tuple[float, Counter[str]]] = []
         for _ in range(TRIES):
-            numbers = self._draw(holding, need / most, mine)
+            numbers = self._draw(holding, need / most, mine, rng)
             whole = apart + numbers
             if any(
                 (limit := self.stocks[kind].for_sale) is not None
@@ -271,7 +310,7 @@ class ManyBlanks:
         if not drawn:
             return None
         # the dearest of some is the most likely to hold the blanks
-        some = self.random.sample(drawn, min(2, len(drawn)))
+        some = rng.sample(drawn, min(2, len(drawn)))
         return max(some, key=lambda one: (one[0], sorted(one[1].items())))[1]
 
     def _holding(self, blanks: Sequence[str]) -> list[str]:
@@ -283,12 +322,14 @@ class ManyBlanks:
         most = max(held.values())
         return [kind for kind, area in held.items() if area >= 0.5 * most]
 
-    def _draw(self, kinds: Sequence[str], room: float, mine: Counter[str]) -> Counter[str]:
+    def _draw(
+        self, kinds: Sequence[str], room: float, mine: Counter[str], rng: random.Random
+    ) -> Counter[str]:
         """Draw units of some kinds with at least so much room."""
         numbers: Counter[str] = Counter()
         have = 0.0
         for kind in mine:  # some of what it was is kept
-            for _ in range(self.random.randint(0, mine[kind])):
+            for _ in range(rng.randint(0, mine[kind])):
                 if have < room:
                     numbers[kind] += 1
                     have += self._room[kind]
@@ -296,7 +337,7 @@ class ManyBlanks:
             lacking = room - have
             fitting = [kind for kind in kinds if self._room[kind] <= 1.5 * lacking]
             smallest = min(kinds, key=lambda kind: (self._room[kind], kind))
-            kind = self.random.choice(fitting) if fitting else smallest
+            kind = rng.choice(fitting) if fitting else smallest
             numbers[kind] += 1
             have += self._room[kind]
         return numbers
@@ -333,5 +374,5 @@ class ManyBlanks:
             Layout(tuple(used), tuple(placements), self.units is not None, cut_short),
             self._price(taken),
             cut_short,
-            self.steps,
+            self.starts + self.bettered,
         )

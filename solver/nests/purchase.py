@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
-from solver.nests.ahead import in_turn
+from solver.models.ahead import in_turn
 from solver.nests.decide_purchase import can_decide, decide_cheaper, units_of
 from solver.nests.lanes import is_box
 from solver.nests.nest_into import nest_into, settle

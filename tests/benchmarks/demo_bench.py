@@ -23,9 +23,11 @@ KIB_PER_MIB = 1024
 
 def plan_once(scenario: Path, seconds: float | None, seed: int) -> dict[str, object]:
     """Plan in this process and return what it took."""
+    from api.collecting import collect_seldom
     from solver.intake.job_of import read_job
     from solver.planner.plan_job import plan_job
 
+    collect_seldom()  # as in every process that plans
     seen: list[tuple[float, float]] = []
 
     def watch(progress) -> None:

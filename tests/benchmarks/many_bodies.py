@@ -99,9 +99,11 @@ def main() -> None:
     if given.own_clock:
         time.monotonic = time.process_time  # this process does nothing else
 
+    from api.collecting import collect_seldom
     from solver.intake.job_of import read_job
     from solver.planner.plan_job import plan_job
 
+    collect_seldom()  # as in every process that plans
     job = copies_of(read_job(given.scenario), given.copies)
     load = ", ".join(f"{one:.1f}" for one in os.getloadavg())
     print(f"{len(job.edges)} edges, {len(job.patches)} patches; load {load}")

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from solver.data.until import FOREVER
+from solver.models import ahead
 from solver.nests import many_blanks
 from solver.nests.boards import NOWHERE
 from solver.nests.dropping import CELL_MM, HEIGHT_COUNTS, drop_onto, lowest, poses_of
@@ -147,14 +148,28 @@ def test_what_dropping_leaves_over_is_eased_in_where_there_is_room(
     sheet = Stock("sheet", 3 * 92.0 + 204.0, 700.0, 20.0, 0, None)
     blanks = ManyBlanks(bowls, {b.id: frozenset(("sheet",)) for b in bowls}, [sheet], GAP_MM, 0)
     spread = [Placement(f"bowl {k}", 0, 350.0, -400.0 + 140.0 * k, 0.0, False) for k in range(3)]
-    laid = _Unit("sheet", tuple(spread))
-    assert blanks._eased(["sheet"], [laid], ["bowl 3"], FOREVER) is None  # a quarter is too much
+    laid, rng = _Unit("sheet", tuple(spread)), random.Random(0)
+    assert blanks._eased(["sheet"], [laid], ["bowl 3"], rng, FOREVER) is None  # that is a quarter
     monkeypatch.setattr(many_blanks, "MOST_OVER", 0.3)
-    eased = blanks._eased(["sheet"], [laid], ["bowl 3"], FOREVER)
+    eased = blanks._eased(["sheet"], [laid], ["bowl 3"], rng, FOREVER)
     assert eased is not None
     assert [len(unit.laid) for unit in eased] == [4]
     layout = settle(list(eased[0].laid), [sheet], complete=True, cut=False)
     assert verify(layout, bowls, [sheet], GAP_MM) == ()
+
+
+def test_many_blanks_are_laid_alike_on_any_number_of_processors(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    found = []
+    for number in (1, 2, 3):
+        monkeypatch.setattr(ahead, "processors", lambda number=number: number)
+        blanks = many(3, [ROLL, SHEET, SHORT])
+        blanks.improve(9, FOREVER)
+        blanks.improve(3, FOREVER)
+        assert blanks.bettered == 12
+        found.append(blanks.purchase(cut_short=False))
+    assert found[0] == found[1] == found[2]
 
 
 def test_blanks_longer_than_all_stock_are_not_laid() -> None:

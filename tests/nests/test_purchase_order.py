@@ -6,7 +6,7 @@ import pytest
 
 import solver.nests.purchase as subject
 from solver.data.until import FOREVER
-from solver.nests import ahead
+from solver.models import ahead
 from solver.nests.shapes import Layout, Shape, Stock
 from tests.nests.made_blanks import arc, strip
 

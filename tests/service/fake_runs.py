@@ -17,7 +17,7 @@ from api.service.child import Answer
 from api.service.kinds import Asked, Kind, Ready
 from api.service.records import RESULT, Document, Outline
 from solver.data.plan import Progress
-from solver.nests.ahead import processors
+from solver.models.ahead import processors
 
 RUN = "tests.service.fake_runs:run"
 

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from solver.data.until import FOREVER, Until
-from solver.nests import ahead
-from solver.nests.ahead import MOST_DRAWN, in_turn, processors, share_processors
+from solver.models import ahead
+from solver.models.ahead import MOST_DRAWN, in_turn, processors, share_processors
 from solver.nests.purchase import purchase
 from solver.nests.shapes import Shape, Stock
 from tests.nests.made_blanks import arc, strip
