@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from solver.checker.folds import flat_widths_mm
-from solver.checker.reading import NotchOnRun, PieceReading, Reading
+from solver.checker.reading import PieceReading, Reading
 from solver.checker.report import Fault
 from solver.checker.strip import flat_area_mm2, ribbon
 from solver.checker.tolerances import CHORDS_MM, OUTLINE_AREA, OUTLINE_MM, RELATIVE, near
@@ -19,6 +19,9 @@ _NOTCH_SIDE_MM = 1.5
 
 _NOTCH_LEFT = 0.1
 """Share of a notch that may be left standing, for the same reason."""
+
+_NOTCH_POINTS = 5
+"""Along each side of a notch."""
 
 
 def root_lengths(reading: Reading) -> Iterator[Fault]:
@@ -91,29 +94,25 @@ def _expected(rules: Rules, piece: PieceReading) -> shapely.Geometry:
     return ribbon(piece.strip, above, below)
 
 
-def _notch_polygon(
-    rules: Rules, piece: PieceReading, notch: NotchOnRun, grown_mm: float
-) -> shapely.Polygon:
-    """Region that a notch takes, grown on all sides and beyond the edge it is cut from."""
+def _notch_polygons(rules: Rules, piece: PieceReading, grown_mm: float) -> np.ndarray:
+    """Region that each notch takes, grown on all sides and beyond the edge it is cut from."""
     above, below = flat_widths_mm(rules, piece)
-    edge = -below if notch.bolt else above
-    inward = 1.0 if notch.bolt else -1.0
-    half = notch.wide_mm / 2 + grown_mm
-    inner = edge + inward * (notch.deep_mm + grown_mm)
+    bolts = np.array([notch.bolt for notch in piece.notches], dtype=bool)
+    at, wide, deep = np.array(
+        [(notch.at_mm, notch.wide_mm, notch.deep_mm) for notch in piece.notches]
+    ).T
+    edge, inward = np.where(bolts, -below, above), np.where(bolts, 1.0, -1.0)
+    inner = edge + inward * (deep + grown_mm)
     outer = edge - inward * max(grown_mm, 0.0)
+    half = wide / 2 + grown_mm
     # past an end that it reaches, so that no edge of the blank lies on the region's own edge
-    stations = np.clip(
-        [notch.at_mm - half, notch.at_mm + half], -grown_mm, piece.strip.length_mm + grown_mm
-    )
-    low, high = float(stations[0]), float(stations[1])
-    at = np.linspace(low, high, 5)
-    ring = np.vstack(
-        (
-            piece.strip.points_at(at, np.full(5, outer)),
-            piece.strip.points_at(at[::-1], np.full(5, inner)),
-        )
-    )
-    return shapely.Polygon(ring)
+    low, high = np.clip((at - half, at + half), -grown_mm, piece.strip.length_mm + grown_mm)
+    along = np.linspace(low, high, _NOTCH_POINTS, axis=1)
+    stations = np.hstack((along, along[:, ::-1]))
+    offsets = np.repeat(np.column_stack((outer, inner)), _NOTCH_POINTS, axis=1)
+    points = piece.strip.points_at(stations.ravel(), offsets.ravel())
+    regions: np.ndarray = shapely.polygons(points.reshape(len(at), 2 * _NOTCH_POINTS, 2))
+    return regions
 
 
 def outlines(reading: Reading) -> Iterator[Fault]:
@@ -133,10 +132,8 @@ def outlines(reading: Reading) -> Iterator[Fault]:
         shape = _expected(rules, piece)
         if not shape.is_valid:
             continue
-        cuts = shapely.union_all([_notch_polygon(rules, piece, n, 0.0) for n in piece.notches])
-        round_them = shapely.union_all(
-            [_notch_polygon(rules, piece, n, _NOTCH_SIDE_MM) for n in piece.notches]
-        )
+        cuts = shapely.union_all(_notch_polygons(rules, piece, 0.0))
+        round_them = shapely.union_all(_notch_polygons(rules, piece, _NOTCH_SIDE_MM))
         distance = shapely.hausdorff_distance(
             _without(shape.boundary, round_them), _without(piece.outline.boundary, round_them)
         )
@@ -190,14 +187,17 @@ def notches(reading: Reading) -> Iterator[Fault]:
             yield Fault(
                 "notches", piece.place, f"counts {stated} notches; {len(piece.notches)} are asked"
             )
-        for notch in piece.notches:
-            region = _notch_polygon(reading.job.rules, piece, notch, 0.0)
-            left = shapely.area(shapely.intersection(region, piece.outline))
-            if left > _NOTCH_LEFT * region.area:
-                kind = "the bolt" if notch.bolt else "the notch"
-                yield Fault(
-                    "notches",
-                    piece.place,
-                    f"{left:.1f} of {region.area:.1f} mm2 are left standing at {kind} "
-                    f"{notch.at_mm:.2f} mm from its start",
-                )
+        if not piece.notches:
+            continue
+        regions = _notch_polygons(reading.job.rules, piece, 0.0)
+        whole = shapely.area(regions)
+        standing = shapely.area(shapely.intersection(regions, piece.outline))
+        for at in np.nonzero(standing > _NOTCH_LEFT * whole)[0]:
+            notch = piece.notches[at]
+            kind = "the bolt" if notch.bolt else "the notch"
+            yield Fault(
+                "notches",
+                piece.place,
+                f"{standing[at]:.1f} of {whole[at]:.1f} mm2 are left standing at {kind} "
+                f"{notch.at_mm:.2f} mm from its start",
+            )
