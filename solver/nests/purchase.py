@@ -212,10 +212,12 @@ def purchase(
     start: Mapping[str, int] | None = None,
     until: Until = FOREVER,
     rows: Rows | None = None,
+    known: Layout | None = None,
 ) -> Purchase:
     """Cheapest purchase found, with its layout; `layout.complete` is False when none was found.
 
-    `start` (numbers to buy by stock id) is tried first. With `effort` 0 the first purchase that
+    `start` (numbers to buy by stock id) is tried first; with a `known` layout of all blanks only
+    what is cheaper than that is tried. With `effort` 0 the first purchase that
     nests is returned; otherwise effort counts steps of the search for each nest, and more
     purchases are tried. `rows` saves computing price_rows again. Equal calls that `until` does
     not end early give equal answers.
@@ -231,7 +233,10 @@ def purchase(
         rows = price_rows(shapes, stocks, gap_mm, lanes=effort > 0)
     search = _Search(shapes, stocks, gap_mm, seed, until, rows)
     if rows.impossible is None:
-        held = start is not None and _tried_first(search, start, effort)
+        if known is not None:
+            held, search.best, search.price = True, known, _price(known, stocks)
+        else:
+            held = start is not None and _tried_first(search, start, effort)
         searched = list(search.tried)
         low, high = (1.0, _room_factor(search)) if held else _first(search, effort)
         if effort > 0 and high is not None:

@@ -13,7 +13,11 @@ from solver.planner.piece_options import PieceOption
 from solver.planner.sheets import Sheet
 
 MANY, MANY_OF_LARGE = 50, 20
-"""Blanks of one sheet metal that are too many to be searched as a whole; of a large job fewer."""
+"""Blanks of one sheet metal from which on they are laid bit by bit; of a large job fewer."""
+MOST_AS_A_WHOLE, EFFORT_AS_A_WHOLE = 100, 60
+"""Up to so many of a job that is not large are also searched as a whole from what was laid so, once
+there is as much effort: it finds cheaper stock, but only after the master has learned from others.
+"""
 STEPS = 3
 """Times that a few units are laid anew for each step of effort."""
 CURVED = 0.2
@@ -26,6 +30,7 @@ class LargeNester(Nester):
     def __init__(self, job: Job, sheets: Sequence[Sheet], seed: int, *, large: bool) -> None:
         super().__init__(job, sheets, seed)
         self._fewest = MANY_OF_LARGE if large else MANY
+        self._most = 0 if large else MOST_AS_A_WHOLE
         self._many: dict[Key, ManyBlanks] = {}
         self._poses: dict[object, tuple[Pose, ...]] = {}
 
@@ -64,7 +69,11 @@ class LargeNester(Nester):
             return super().nest(sheet, pieces, start, effort, until)
         blanks.improve(STEPS * effort - blanks.bettered, until)
         late = until.over()
-        return SheetNest(sheet, ordered, shapes, stocks, blanks.purchase(cut_short=late))
+        laid = SheetNest(sheet, ordered, shapes, stocks, blanks.purchase(cut_short=late))
+        if effort < EFFORT_AS_A_WHOLE or late or len(pieces) > self._most:
+            return laid
+        self.remember(key, laid)
+        return super().nest(sheet, pieces, start, effort, until)
 
 
 def _curved(pieces: Sequence[PieceOption]) -> bool:

@@ -105,8 +105,6 @@ class Nester:
         if known is None or (effort > self._effort[key] and not self._least(known)):
             shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
             stocks = self.stocks_of(sheet)
-            if known is not None and known.complete:
-                start = known.bought.bought
             bought = purchase(
                 shapes,
                 stocks,
@@ -116,12 +114,20 @@ class Nester:
                 start=start,
                 until=until,
                 rows=self._rows_of(key, shapes, stocks) if effort else None,
+                known=known.bought.layout if known is not None and known.complete else None,
             )
             nest = SheetNest(sheet, ordered, shapes, stocks, bought)
             if known is None or _better(bought, known.bought):
                 self._known[key] = nest
             self._effort[key] = effort
         return self._known[key]
+
+    def remember(self, key: Key, nest: SheetNest) -> None:
+        """Keep a nest where it is better than what is known, for others to begin from."""
+        known = self._known.get(key)
+        if known is None or _better(nest.bought, known.bought):
+            self._known[key] = nest
+            self._effort.setdefault(key, 0)
 
     def nest_on(
         self,
@@ -143,9 +149,8 @@ class Nester:
         gap = self.job.rules.cutting_gap_mm
         bought = nest_on(shapes, stocks, gap, numbers, seed=self.seed, effort=effort, until=until)
         nest = SheetNest(sheet, ordered, shapes, stocks, bought)
-        if nest.complete and (known is None or _better(bought, known.bought)):
-            self._known[key] = nest
-            self._effort.setdefault(key, 0)
+        if nest.complete:
+            self.remember(key, nest)
         return nest
 
     def stocks_of(self, sheet: int) -> tuple[Stock, ...]:

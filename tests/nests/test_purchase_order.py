@@ -69,3 +69,25 @@ def test_curved_blanks_that_leave_next_to_nothing_are_not_searched_for_first(tri
     subject.purchase(shapes, stocks, GAP, effort=60)
     searched = [units for units, effort, _ in tried if effort > 0]
     assert searched[0] == ("42x96",)
+
+
+def test_from_a_known_layout_only_what_is_cheaper_is_tried(tried: Tried) -> None:
+    shapes = [
+        arc("a", 30 * INCH, 0.6, 3 * INCH, 5),
+        strip("s", 30 * INCH, 4 * INCH, 4),
+    ]
+    kinds = [sheet(w, long, 3 + w * long / 144) for w in (20, 18, 12) for long in (60, 96)]
+    price = {kind.id: kind.price for kind in kinds}
+    known = subject.nest_into(shapes, [kinds[1]] * 2, GAP, 0, 0, FOREVER)
+    assert known.complete
+    spent = sum(price[unit.stock_id] for unit in known.units)
+    tried.clear()
+    bought = subject.purchase(shapes, kinds, GAP, effort=20, known=known)
+    assert bought.layout.complete
+    assert bought.price <= spent
+    assert tried
+    assert all(sum(price[unit] for unit in units) < spent for units, _, _ in tried)
+    tried.clear()
+    again = subject.purchase(shapes, kinds, GAP, effort=0, known=bought.layout)
+    assert (again.layout.placements, again.price) == (bought.layout.placements, bought.price)
+    assert not tried
