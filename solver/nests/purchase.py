@@ -458,7 +458,7 @@ def _again(search: _Search, effort: int) -> None:
         _search_on(search, TRIMMED, effort)
 
 
-def _nearly_held(search: _Search, times: Mapping[Numbers, int]) -> list[Numbers]:
+def _nearly_held(search: _Search, times: Counter[Numbers]) -> list[Numbers]:
     """Cheaper purchases that left little over, each as often as it may still be tried."""
     hopeful = sorted(
         (left, numbers)
