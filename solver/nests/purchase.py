@@ -124,7 +124,10 @@ class _Search:
     """Proven: nothing cheaper holds them."""
 
     def late(self) -> bool:
-        return self.until.over()
+        """Whether to end now; what is then not tried is cut short."""
+        over = self.until.over()
+        self.cut = self.cut or over
+        return over
 
     def candidate(
         self, tried: Sequence[Numbers], stretch: float, below: float | None = None
@@ -256,7 +259,7 @@ def purchase(
 
 def _decide(search: _Search, work: float) -> None:
     """Decide all cheaper purchases as far as the work goes, and keep the first that nests."""
-    if search.late() or search.price <= 0 or not can_decide(search.shapes, search.stocks):
+    if search.price <= 0 or not can_decide(search.shapes, search.stocks) or search.late():
         return
     again = search.least > 0.0
     decided = decide_cheaper(
@@ -369,7 +372,7 @@ def _halfway(search: _Search, stand: _Stand, effort: int, tried: list[Numbers]) 
     """Narrow the factor between what failed and what held, always asking for a smaller price."""
     low, high = stand.low, min(stand.high, _room_factor(search))
     for left in reversed(range(stand.halvings)):
-        if search.late() or high - low < LEAST_HALVED:
+        if high - low < LEAST_HALVED or search.late():
             return
         middle = (low + high) / 2
         numbers = search.candidate(tried, middle, _below(search))

@@ -2,7 +2,11 @@
 
 import math
 
+import pytest
+
+import solver.nests.purchase as subject
 from solver.data.until import Until
+from solver.models import ahead
 from solver.nests.purchase import purchase
 from solver.nests.shapes import Shape, Stock
 from solver.nests.verify import verify
@@ -60,15 +64,25 @@ def test_blanks_larger_than_any_unit_end_the_search():
     assert not bought.layout.complete
 
 
-def test_a_search_that_is_asked_to_stop_keeps_what_it_has():
-    asked = []
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_search_that_is_asked_to_stop_keeps_what_it_has(number, monkeypatch):
+    """It is asked as soon as all blanks have a place, long before anything cheaper was tried."""
+    held = []
+    nest_into = subject.nest_into
 
-    def stop():
-        asked.append(True)
-        return len(asked) > 40
+    def noting(*asked):
+        layout = nest_into(*asked)
+        held.extend([True] * layout.complete)
+        return layout
 
+    monkeypatch.setattr(subject, "nest_into", noting)
+    monkeypatch.setattr(ahead, "processors", lambda: number)
     shapes = [arc(str(k), 300.0 + 20 * k, 1.2, 60.0) for k in range(12)]
-    stocks = [Stock("sheet", 609.6, 914.4, 10.0, 0, None)]
-    bought = purchase(shapes, stocks, INCH / 16, effort=60, until=Until(asked=stop))
+    stocks = [
+        Stock(f"sheet {w}", w, 914.4, w / 60 + 1, 0, None) for w in (609.6, 500.0, 400.0, 300.0)
+    ]
+    until = Until(asked=lambda: bool(held))
+    bought = purchase(shapes, stocks, INCH / 16, effort=60, until=until)
+    assert bought.layout.complete
     assert bought.cut_short
-    assert len(asked) < 60
+    assert bought.tried <= 5

@@ -84,6 +84,6 @@ def run(inputs, hears):
         while True:
             time.sleep(0.01)
     if do == "reports":
-        place = f"nice {os.nice(0)} pid {os.getpid()} of {os.getppid()}"
-        return answer(f"{place} on {processors()} processors", 1.0)
+        share = f"nice {os.nice(0)} on {processors()} processors"
+        return answer(f"{share} pid {os.getpid()} of {os.getppid()}", 1.0)
     raise AssertionError(do)
