@@ -6,7 +6,7 @@ import gc
 
 
 def collect_seldom() -> None:
-    """Look for garbage a tenth as often, and never among what is there by now.
+    """Look for garbage far less often, and never among what is there by now.
 
     A plan is hundreds of thousands of objects that live until it is made, and hardly any of them
     refer to one another in circles: looking for such circles took a tenth of the time.

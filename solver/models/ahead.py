@@ -27,7 +27,6 @@ MOST_DRAWN = 2
 LOOK_SECONDS = 0.02
 """So often whoever waits for a try looks whether to end."""
 
-
 _among = 1
 
 
@@ -48,32 +47,31 @@ def processors() -> int:
 
 def in_turn(
     tries: Iterable[Try],
-    make: Callable[[Try, int, Until], Made],
+    make: Callable[[Try, Until], Made],
     until: Until,
     at_once: int | None = None,
 ) -> Generator[tuple[Try, Made], None, None]:
     """Yield each try with what was made of it, in order; to read on is to say that it failed.
 
     ``tries`` are drawn as if all before them failed, some before that is known.  ``make`` is given
-    a try, its place in the order and when to end, and runs on ``at_once`` threads (as many as there
-    are processors).
+    a try and when to end, and runs on ``at_once`` threads (as many as there are processors).
     """
     if at_once is None:
         at_once = min(MOST_AT_ONCE, processors())
     if at_once == 1:
-        for place, one in enumerate(tries):
-            yield one, make(one, place, until)
+        for one in tries:
+            yield one, make(one, until)
         return
     ended = Event()
     apart = Until(until.moment, ended.is_set)
     waiting: deque[tuple[Try, Future[Made]]] = deque()
-    numbered = enumerate(tries)
+    left = iter(tries)
     pool = ThreadPoolExecutor(at_once)
     try:
         while True:
             busy = {made for _, made in waiting if not made.done()}
             idle = min(at_once - len(busy), MOST_DRAWN * at_once - len(waiting))
-            drawn = [(one, pool.submit(make, one, at, apart)) for at, one in islice(numbered, idle)]
+            drawn = [(one, pool.submit(make, one, apart)) for one in islice(left, idle)]
             waiting.extend(drawn)
             if not waiting:
                 return

@@ -133,7 +133,7 @@ def decide_by_blocks(
     done, cut = 0.0, False
     parts = (_part(rows, blocks.members(one), prices_of(one)) for one in range(blocks.count))
 
-    def decide(part: tuple[Rows, Index], _: int, until: Until) -> Decided:
+    def decide(part: tuple[Rows, Index], until: Until) -> Decided:
         return _exactly(part[0], BLOCK_SHARE * work, until, seed)
 
     with closing(in_turn(parts, decide, until)) as turns:

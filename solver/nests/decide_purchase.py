@@ -48,6 +48,7 @@ ONE_ROOM = (wide_beam.Taste(1000, 6, 16), wide_beam.Taste(1000, 6, 8))
 """Beams for one unit's share of the blanks."""
 
 Numbers = tuple[int, ...]
+"""Units of each stock to buy."""
 
 
 @dataclass(frozen=True)

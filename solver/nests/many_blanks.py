@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 import random
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 
@@ -93,7 +93,7 @@ class ManyBlanks:
     def lay(self, until: Until, starts: int = STARTS) -> bool:
         """Lay all blanks so many times; return whether they all found a place in the best way."""
 
-        def laid(start: int, _: int, until: Until) -> tuple[_Unit, ...] | None:
+        def laid(start: int, until: Until) -> tuple[_Unit, ...] | None:
             return self._laid(random.Random(f"{self.seed} start {start}"), until)
 
         first = self.starts
@@ -191,20 +191,16 @@ class ManyBlanks:
         assert self.units is not None
         units = self.units
 
-        def anew(step: int, _: int, until: Until) -> tuple[_Unit, ...] | None:
+        def anew(step: int, until: Until) -> tuple[_Unit, ...] | None:
             return self._anew(units, random.Random(f"{self.seed} step {step}"), until)
 
-        def due() -> Iterator[int]:
-            for step in steps:
-                if until.over():
-                    return
-                yield step
-
-        with closing(in_turn(due(), anew, until)) as turns:
+        with closing(in_turn(steps, anew, until)) as turns:
             for _, laid in turns:
                 self.bettered += 1
                 if laid is not None and self._rank(laid) < self._rank(units):
                     self.units = laid
+                    return
+                if until.over():
                     return
 
     def _anew(

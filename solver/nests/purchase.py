@@ -19,7 +19,7 @@ import shapely
 
 from solver.data.until import FOREVER, Until
 from solver.models.ahead import in_turn
-from solver.nests.decide_purchase import can_decide, decide_cheaper, units_of
+from solver.nests.decide_purchase import Numbers, can_decide, decide_cheaper, units_of
 from solver.nests.lanes import is_box
 from solver.nests.nest_into import nest_into, settle
 from solver.nests.price_rows import Rows, cheapest, price_rows
@@ -68,10 +68,6 @@ WORK_PER_EFFORT = 1 / 24
 SOON, ONE, ONE_AGAIN = 0.8, 0.08, 0.16
 """Shares of the work: for deciding before the search goes on; for any one purchase at first, and
 when they are decided again."""
-
-
-Numbers = tuple[int, ...]
-"""Units of each stock to buy."""
 
 
 @dataclass(frozen=True)
@@ -166,15 +162,14 @@ class _Search:
         Layouts are kept where they are cheaper; with `once` what fails is not tried again. `tries`
         are drawn as if all before them failed, before that is known.
         """
-        first_seed = self.seed + self.nests
 
-        def nest(one: _Try, place: int, until: Until) -> Layout:
+        def nest(seeded: tuple[int, _Try], until: Until) -> Layout:
+            seed, one = seeded
             units = _units(self.stocks, one.numbers)
-            seed = first_seed + place
             return nest_into(self.shapes, units, self.gap_mm, seed, one.effort, until)
 
-        with closing(in_turn(tries, nest, self.until)) as turns:
-            for one, layout in turns:
+        with closing(in_turn(enumerate(tries, self.seed + self.nests), nest, self.until)) as turns:
+            for (_, one), layout in turns:
                 self.nests += 1
                 if self._note(one, layout):
                     return one
@@ -361,11 +356,8 @@ def _search_on(search: _Search, stand: _Stand, effort: int) -> None:
 def _staged(search: _Search, stand: _Stand, effort: int) -> Iterator[_Try]:
     tried = list(search.tried)
     yield from _halfway(search, stand, effort, tried)
-    if stand.trims:
-        trimming = replace(stand, halvings=0)
-        yield from (replace(one, then=trimming) for one in _smaller(search, effort, tried))
-    pricing = replace(stand, halvings=0, trims=False)
-    yield from _cheaper(search, pricing, effort, tried)
+    yield from _smaller(search, replace(stand, halvings=0), effort, tried)
+    yield from _cheaper(search, replace(stand, halvings=0, trims=False), effort, tried)
 
 
 def _halfway(search: _Search, stand: _Stand, effort: int, tried: list[Numbers]) -> Iterator[_Try]:
@@ -384,8 +376,10 @@ def _halfway(search: _Search, stand: _Stand, effort: int, tried: list[Numbers]) 
         low = middle
 
 
-def _smaller(search: _Search, effort: int, tried: list[Numbers]) -> Iterator[_Try]:
+def _smaller(search: _Search, stand: _Stand, effort: int, tried: list[Numbers]) -> Iterator[_Try]:
     """Try the best purchase with one unit less, then with one unit changed for a cheaper one."""
+    if not stand.trims:
+        return
     tight = 1.0 if all(is_box(shape) for shape in search.shapes) else TIGHT
     numbers = _bought(search)
     least = max(tight, LEAST_TRIMMED * _room_factor(search))
@@ -408,7 +402,7 @@ def _smaller(search: _Search, effort: int, tried: list[Numbers]) -> Iterator[_Tr
             continue
         if _factor_of(search, search.with_shelf(changed)) < least:
             continue
-        yield _Try(changed, effort)
+        yield _Try(changed, effort, stand)
         tried.append(changed)
 
 

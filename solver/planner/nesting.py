@@ -116,9 +116,7 @@ class Nester:
                 rows=self._rows_of(key, shapes, stocks) if effort else None,
                 known=known.bought.layout if known is not None and known.complete else None,
             )
-            nest = SheetNest(sheet, ordered, shapes, stocks, bought)
-            if known is None or _better(bought, known.bought):
-                self._known[key] = nest
+            self.remember(key, SheetNest(sheet, ordered, shapes, stocks, bought))
             self._effort[key] = effort
         return self._known[key]
 

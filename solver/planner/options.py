@@ -46,7 +46,6 @@ MORE_PIECES = 2
 MOST_PIECES = 40
 ROUND_STARTS = 24
 """Places offered for the first seam of a closed run."""
-STATION_DIGITS = 3
 
 
 @dataclass(frozen=True)

@@ -23,14 +23,15 @@ INCH = 25.4
 def until_one_holds(
     tries: Iterator[int], holds: list[bool], lasts: list[float], at_once: int
 ) -> list[tuple[int, int]]:
-    """Tries made up to the first that holds, each with the place it was told."""
+    """Tries made up to the first that holds, each with what was made of it, its place."""
 
-    def make(one: int, place: int, until: Until) -> int:
-        time.sleep(lasts[one])
+    def make(one: tuple[int, int], until: Until) -> int:
+        place, number = one
+        time.sleep(lasts[number])
         return place
 
     found = []
-    for one, place in in_turn(tries, make, FOREVER, at_once):
+    for (_, one), place in in_turn(enumerate(tries), make, FOREVER, at_once):
         found.append((one, place))
         if holds[one]:
             break
@@ -54,7 +55,7 @@ def test_few_tries_are_drawn_before_those_before_them_are_known_to_fail() -> Non
             drawn.append(one)
             yield one
 
-    for known, (one, _) in enumerate(in_turn(tries(), lambda one, place, until: one, FOREVER, 2)):
+    for known, (one, _) in enumerate(in_turn(tries(), lambda one, until: one, FOREVER, 2)):
         assert one == known
         assert len(drawn) <= known + 1 + 2 * MOST_DRAWN
     assert drawn == list(range(100))
@@ -62,13 +63,13 @@ def test_few_tries_are_drawn_before_those_before_them_are_known_to_fail() -> Non
 
 def test_two_are_made_at_once() -> None:
     both = threading.Barrier(2, timeout=10)  # broken, and so an error, if only one comes
-    assert len(list(in_turn(range(2), lambda one, place, until: both.wait(), FOREVER, 2))) == 2
+    assert len(list(in_turn(range(2), lambda one, until: both.wait(), FOREVER, 2))) == 2
 
 
 def test_what_is_made_in_vain_is_told_to_end_and_not_waited_for() -> None:
     began, ended = threading.Event(), threading.Event()
 
-    def make(one: int, place: int, until: Until) -> None:
+    def make(one: int, until: Until) -> None:
         if one == 0:
             assert began.wait(10)
             return
@@ -86,7 +87,7 @@ def test_what_is_made_in_vain_is_told_to_end_and_not_waited_for() -> None:
 def test_who_asks_to_end_is_heard_by_all_that_are_at_work() -> None:
     began = threading.Event()
 
-    def make(one: int, place: int, until: Until) -> bool:
+    def make(one: int, until: Until) -> bool:
         began.set()
         while not until.over():
             time.sleep(0.001)
@@ -103,7 +104,7 @@ def test_only_the_thread_that_waits_is_asked_whether_to_end() -> None:
         asked_on.add(threading.get_ident())
         return False
 
-    def make(one: int, place: int, until: Until) -> None:
+    def make(one: int, until: Until) -> None:
         until.over()
         time.sleep(3 * ahead.LOOK_SECONDS)
 
@@ -112,7 +113,7 @@ def test_only_the_thread_that_waits_is_asked_whether_to_end() -> None:
 
 
 def test_an_error_comes_in_its_turn_and_never_from_what_is_made_in_vain() -> None:
-    def make(one: int, place: int, until: Until) -> int:
+    def make(one: int, until: Until) -> int:
         if one == 1:
             raise RuntimeError("the second")
         return one
@@ -129,7 +130,7 @@ def test_an_error_comes_in_its_turn_and_never_from_what_is_made_in_vain() -> Non
 def test_one_processor_needs_no_other_thread(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ahead, "processors", lambda: 1)
     here = threading.get_ident()
-    made = in_turn(range(2), lambda one, place, until: threading.get_ident(), FOREVER)
+    made = in_turn(range(2), lambda one, until: threading.get_ident(), FOREVER)
     assert list(made) == [(0, here), (1, here)]
 
 

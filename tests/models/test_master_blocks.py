@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from master_cases import cheapest_by_milp, random_problem
 
+from solver.models import ahead, small_cuts
 from solver.models import master as master_module
-from solver.models import small_cuts
 from solver.models.linear_program import relax, rows_of
 from solver.models.master import Master, MasterAnswer, MasterProblem
 from solver.models.small_cuts import blocks_of
@@ -121,6 +121,15 @@ def test_wherever_a_body_is_cut_the_bound_holds_and_the_choice_is_one(seed, cut_
 @pytest.mark.parametrize("seeds", [[1, 2, 3], [4, 5, 6], [7, 8, 10], [11, 12, 13], [20, 21, 22]])
 def test_bodies_side_by_side_are_decided_one_by_one(seeds, cut_everywhere):
     decided(joined(seeds))
+
+
+def test_blocks_are_decided_alike_on_any_number_of_processors(cut_everywhere, monkeypatch):
+    found = []
+    for number in (1, 2, 4):
+        monkeypatch.setattr(ahead, "processors", lambda number=number: number)
+        found.append(decided(joined([4, 5, 6])))
+    assert found[0] is not None
+    assert found[1] == found[2] == found[0]
 
 
 def test_the_relaxation_and_its_multipliers_agree_by_duality():
