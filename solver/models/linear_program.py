@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
+from ortools.sat.python.cp_model_helper import ConstraintProto
 from scipy.optimize import linprog
 from scipy.sparse import csr_matrix, vstack
 
@@ -36,75 +38,113 @@ class Rows:
     constant: float
 
 
-def rows_of(model: cp_model.CpModel) -> Rows:
-    """Return the rows of a model of linear rows, clauses and at most or exactly one of some."""
-    proto = model.proto
-    count = len(proto.variables)
-    low, high, price = np.zeros(count), np.zeros(count), np.zeros(count)
-    for i, variable in enumerate(proto.variables):
-        domain = list(variable.domain)
-        low[i], high[i] = domain[0], domain[-1]
-    columns: list[int] = []
-    values: list[int] = []
-    starts = [0]
-    least: list[float] = []
-    most: list[float] = []
+class RowReader:
+    """Reads the rows of a model: linear ones, clauses, at most or exactly one of some.
 
-    def add(literals: list[int], weights: list[int], at_least: float, at_most: float) -> None:
-        shift = 0
-        for literal, weight in zip(literals, weights, strict=True):
-            if literal < 0:  # not x is 1 - x
-                shift += weight
-                columns.append(-literal - 1)
-                values.append(-weight)
-            else:
-                columns.append(literal)
-                values.append(weight)
-        starts.append(len(columns))
-        least.append(at_least - shift)
-        most.append(at_most - shift)
+    A row is read once, for that takes long, but those that are ``changing`` (indices) each time;
+    they stand last.
+    """
 
-    for row in proto.constraints:
-        given = list(row.enforcement_literal)
-        if row.has_linear() and not given:
-            domain = list(row.linear.domain)
-            add(
-                list(row.linear.vars),
-                list(row.linear.coeffs),
-                domain[0] if domain[0] > -_NO_LIMIT else -np.inf,
-                domain[-1] if domain[-1] < _NO_LIMIT else np.inf,
+    def __init__(self, model: cp_model.CpModel, changing: Sequence[int] = ()) -> None:
+        self._proto = model.proto
+        self._changing = frozenset(changing)
+        self._seen = 0
+        self._kept = _Read()
+
+    def read(self) -> Rows:
+        """Return the rows as they are now."""
+        given, objective = self._proto.constraints, self._proto.objective
+        for index in range(self._seen, len(given)):
+            if index not in self._changing:
+                self._kept.take(given[index])
+        self._seen = len(given)
+        changed = _Read()
+        for index in sorted(self._changing):
+            changed.take(given[index])
+        domains = [variable.domain for variable in self._proto.variables]
+        count = len(domains)
+        price = np.zeros(count)
+        np.add.at(price, list(objective.vars), list(objective.coeffs))
+        kept, changing = self._kept.numbers(count), changed.numbers(count)
+        return Rows(
+            vstack([kept.matrix, changing.matrix], format="csr"),
+            np.concatenate([kept.least, changing.least]),
+            np.concatenate([kept.most, changing.most]),
+            np.array([domain[0] for domain in domains], dtype=float),
+            np.array([domain[len(domain) - 1] for domain in domains], dtype=float),
+            price,
+            float(objective.offset),
+        )
+
+
+@dataclass(frozen=True)
+class _Numbers:
+    """Some rows: ``least <= matrix x <= most``."""
+
+    matrix: csr_matrix
+    least: Array
+    most: Array
+
+
+class _Read:
+    """Rows as they were read: literals, of which -1 - x is not x, with their weights and limits."""
+
+    def __init__(self) -> None:
+        self._literals: list[int] = []
+        self._weights: list[int] = []
+        self._starts = [0]
+        self._least: list[float] = []
+        self._most: list[float] = []
+
+    def take(self, row: ConstraintProto) -> None:
+        """Read one row, or the clauses that it stands for."""
+        given = row.enforcement_literal
+        if row.has_linear() and not len(given):
+            linear = row.linear
+            domain = linear.domain
+            least, most = domain[0], domain[len(domain) - 1]
+            self._add(
+                linear.vars,
+                linear.coeffs,
+                least if least > -_NO_LIMIT else -np.inf,
+                most if most < _NO_LIMIT else np.inf,
             )
         elif row.has_exactly_one():
-            literals = list(row.exactly_one.literals)
-            add(literals, [1] * len(literals), 1, 1)
+            self._add_some(row.exactly_one.literals, 1, 1)
         elif row.has_at_most_one():
-            literals = list(row.at_most_one.literals)
-            add(literals, [1] * len(literals), -np.inf, 1)
+            self._add_some(row.at_most_one.literals, -np.inf, 1)
         elif row.has_bool_or():
-            literals = [*row.bool_or.literals, *(-one - 1 for one in given)]
-            add(literals, [1] * len(literals), 1, np.inf)
+            self._add_some([*row.bool_or.literals, *(-1 - one for one in given)], 1, np.inf)
         elif row.has_bool_and():
             for literal in row.bool_and.literals:
-                literals = [literal, *(-one - 1 for one in given)]
-                add(literals, [1] * len(literals), 1, np.inf)
+                self._add_some([literal, *(-1 - one for one in given)], 1, np.inf)
         else:
             raise ValueError(f"a row of this kind has no numbers: {row}")
-    for i, coefficient in zip(proto.objective.vars, proto.objective.coeffs, strict=True):
-        price[i] += coefficient
-    matrix = csr_matrix(
-        (np.array(values, dtype=float), np.array(columns), np.array(starts)),
-        shape=(len(least), count),
-    )
-    matrix.sum_duplicates()
-    return Rows(
-        matrix,
-        np.array(least, dtype=float),
-        np.array(most, dtype=float),
-        low,
-        high,
-        price,
-        float(proto.objective.offset),
-    )
+
+    def _add_some(self, literals: Sequence[int], at_least: float, at_most: float) -> None:
+        self._add(literals, [1] * len(literals), at_least, at_most)
+
+    def _add(
+        self, literals: Sequence[int], weights: Sequence[int], at_least: float, at_most: float
+    ) -> None:
+        self._literals.extend(literals)
+        self._weights.extend(weights)
+        self._starts.append(len(self._literals))
+        self._least.append(at_least)
+        self._most.append(at_most)
+
+    def numbers(self, count: int) -> _Numbers:
+        """Return the rows as numbers, for so many variables."""
+        literals, starts = np.array(self._literals, dtype=np.int64), np.array(self._starts)
+        weights = np.array(self._weights, dtype=float)
+        negated = literals < 0  # not x is 1 - x
+        row = np.repeat(np.arange(len(self._least)), np.diff(starts))
+        shift = np.bincount(row[negated], weights[negated], minlength=len(self._least))
+        columns = np.where(negated, -1 - literals, literals)
+        values = np.where(negated, -weights, weights)
+        matrix = csr_matrix((values, columns, starts), shape=(len(self._least), count))
+        matrix.sum_duplicates()
+        return _Numbers(matrix, np.array(self._least) - shift, np.array(self._most) - shift)
 
 
 @dataclass(frozen=True)

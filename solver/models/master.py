@@ -45,7 +45,7 @@ from ortools.sat.python import cp_model
 
 from solver.data.until import Until
 from solver.models.cp_sat import new_solver, watched
-from solver.models.linear_program import rows_of
+from solver.models.linear_program import RowReader
 from solver.models.master_blocks import Homes, decide_by_blocks
 from solver.models.small_cuts import blocks_of
 
@@ -54,6 +54,8 @@ MONEY_UNITS = 100_000
 a tenth of a cent."""
 AREA_UNIT_MM2 = 100.0
 """Areas are counted in cm²: small numbers keep the linear relaxation tight."""
+ROUNDING = 1e-9
+"""Of that unit: less than any area is known by."""
 MOST_AREA_ROWS = 200
 """For one sheet metal; leaving out a row for several kinds together only weakens the bound."""
 MANY_DECISIONS = 3000
@@ -199,6 +201,15 @@ class MasterAnswer:
     """Deterministic work done, in the solver's own unit."""
 
 
+@dataclass(frozen=True)
+class _AreaRow:
+    """A row of areas in the model; ``room`` are the places in it of stock, with its kinds."""
+
+    index: int
+    sheet: int
+    room: tuple[tuple[int, int], ...]
+
+
 @dataclass
 class _Variables:
     sections: list[cp_model.IntVar] = field(default_factory=list)
@@ -223,15 +234,16 @@ def _ceil_money(value: float) -> int:
 class Master:
     """The model, built once; rows are added and it is solved again.
 
-    ``fill`` expects nests to fill only that share of a sheet metal's stock: a heuristic learnt
-    from nests that failed.  A model with any fill below 1 proves no bound.
+    ``fill`` is what it is to `expect`.
     """
 
     def __init__(self, problem: MasterProblem, fill: Mapping[int, float] | None = None) -> None:
         self.problem = problem
-        self._fill = dict(fill or {})
         self.model = cp_model.CpModel()
         self.variables = _Variables()
+        self._area_rows: list[_AreaRow] = []
+        self._areas_mm2 = [0.0] * problem.sheet_count
+        """Area of all options of each sheet metal."""
         self._add_sections()
         self._add_joints()
         self._add_cover()
@@ -246,6 +258,27 @@ class Master:
             sum(coefficient * variable for coefficient, variable in self.variables.cost)
             + self._constant
         )
+        self._rows = RowReader(self.model, [row.index for row in self._area_rows])
+        self._where: Homes | None = None
+        self.expect(fill or {})
+
+    def expect(self, fill: Mapping[int, float]) -> None:
+        """Expect nests to fill only that share of a sheet metal's stock: learnt from nests.
+
+        That is a heuristic: with any fill below 1 no bound is proven.
+        """
+        variables, rows = self.model.proto.variables, self.model.proto.constraints
+        for kind, bought in zip(self.problem.stock, self.variables.bought, strict=True):
+            area = self._areas_mm2[kind.sheet] / min(1.0, fill.get(kind.sheet, 1.0))
+            enough = math.ceil(2 * area / max(1.0, kind.capacity_mm2)) + 2
+            most = enough if kind.for_sale is None else min(enough, kind.for_sale)
+            variables[bought.index].domain[1] = most
+        for row in self._area_rows:
+            share = fill.get(row.sheet, 1.0) / AREA_UNIT_MM2
+            coefficients = rows[row.index].linear.coeffs
+            for place, stock in row.room:
+                room = self.problem.stock[stock].capacity_mm2 * share
+                coefficients[place] = -math.ceil(room - ROUNDING)
 
     # -- rules ---------------------------------------------------------------------------------
 
@@ -401,14 +434,11 @@ class Master:
     def _add_stock(self) -> None:
         """What only some stock can hold fits on that stock, by area."""
         model, problem = self.model, self.problem
-        area_by_sheet: dict[int, float] = defaultdict(float)
         for option in problem.options:
-            area_by_sheet[option.sheet] += sum(need.area_mm2 for need in option.needs)
+            self._areas_mm2[option.sheet] += sum(need.area_mm2 for need in option.needs)
         for index, kind in enumerate(problem.stock):
-            area = area_by_sheet[kind.sheet] / min(1.0, self._fill.get(kind.sheet, 1.0))
-            enough = math.ceil(2 * area / max(1.0, kind.capacity_mm2)) + 2
-            most = enough if kind.for_sale is None else min(enough, kind.for_sale)
-            self.variables.bought.append(model.new_int_var(0, most, f"n{index}"))
+            # how many may be bought hangs on how full stock is expected to get
+            self.variables.bought.append(model.new_int_var(0, 1, f"n{index}"))
             self.variables.hand.append(model.new_int_var(0, kind.on_hand, f"h{index}"))
             self.variables.cost.append((_floor_money(kind.price), self.variables.bought[index]))
         for sheet in range(problem.sheet_count):
@@ -431,26 +461,29 @@ class Master:
         return sum(self.variables.bought[k] + self.variables.hand[k] for k in sorted(holds))
 
     def _add_area_rows(self, sheet: int) -> None:
-        problem, fill = self.problem, self._fill.get(sheet, 1.0)
+        problem = self.problem
         options = [(i, o) for i, o in enumerate(problem.options) if o.sheet == sheet]
         for holds in _with_unions({need.holds for _, o in options for need in o.needs}):
             load = []
             for index, option in options:
                 area = sum(need.area_mm2 for need in option.needs if need.holds <= holds)
-                units = math.floor(area / fill / AREA_UNIT_MM2)
+                units = math.floor(area / AREA_UNIT_MM2)
                 if units:
                     load.append(units * self.variables.options[index])
                 for piece, need in enumerate(option.needs):
                     if need.holds <= holds:
-                        less = math.ceil(need.area_mm2 / fill / AREA_UNIT_MM2)
+                        less = math.ceil(need.area_mm2 / AREA_UNIT_MM2)
                         load += [-less * there for there in self._from_there(index, piece)]
-            room = [
-                math.ceil(problem.stock[k].capacity_mm2 / AREA_UNIT_MM2)
-                * (self.variables.bought[k] + self.variables.hand[k])
-                for k in sorted(holds)
-            ]
             if load:
-                self.model.add(sum(load) <= sum(room))
+                row = self.model.add(sum(load) <= self._units(holds)).index
+                kinds = {
+                    units[k].index: k
+                    for k in holds
+                    for units in (self.variables.bought, self.variables.hand)
+                }
+                held = list(self.model.proto.constraints[row].linear.vars)
+                room = [(place, kinds[i]) for place, i in enumerate(held) if i in kinds]
+                self._area_rows.append(_AreaRow(row, sheet, tuple(room)))
 
     def _add_tools(self) -> None:
         """Bolts and clamps beyond what is on hand are bought; lanes hold what was cut for them."""
@@ -616,7 +649,7 @@ class Master:
             for chosen, variables in self._hinted(hint):
                 known[[variables[i].index for i in sorted(chosen)]] = True
         decided = decide_by_blocks(
-            rows_of(self.model), homes, work=work, until=until, seed=seed, known=known
+            self._rows.read(), homes, work=work, until=until, seed=seed, known=known
         )
         if decided is None or decided.impossible:
             return None
@@ -636,6 +669,12 @@ class Master:
 
     def _homes(self) -> Homes | None:
         """Where each decision belongs; None where the body does not fall into blocks."""
+        count = len(self.model.proto.variables)
+        if self._where is None or len(self._where.of) != count:
+            self._where = self._find_homes()
+        return self._where
+
+    def _find_homes(self) -> Homes | None:
         problem = self.problem
         ends = ((edge.first, edge.second) for edge in problem.edges)
         block = blocks_of(problem.patch_count, [pair for pair in ends if pair in self._joined])

@@ -28,6 +28,8 @@ SPARE_MM = 0.01
 """Added to the gap, so that rounding of turned outlines never brings blanks too near."""
 HEIGHT_COUNTS = 0.05
 """What an inch of height counts beside an inch of wasted room, over a blank's length."""
+SAME_MM = 1e-6
+"""A later place along the stock must waste so much less than an earlier one, over all its cells."""
 
 
 @dataclass(frozen=True)
@@ -189,24 +191,31 @@ def lowest(
     and ``area_mm2`` are those of a pose.
     """
     count = len(low)
-    beneath_low = 0.0
+    beneath_low, under = 0.0, 0.0
     for k in range(count):
         beneath_low += low[k]
+    per_height = count * (1.0 + HEIGHT_COUNTS)
     highest = width_mm - height_mm
     least, best_at, best_height = math.inf, NOWHERE, 0.0
+    in_the_way = 0  # the cell for which the last place was refused: mostly it is for the next too
     for at in range(len(top) - count + 1):
-        height, under = 0.0, 0.0
+        if at == 0:
+            for k in range(count):
+                under += top[k]
+        else:
+            under += top[at + count - 1] - top[at - 1]
+        most = min(highest, (least - SAME_MM - beneath_low + under) / per_height)
+        if most < 0.0 or (at <= in_the_way and top[in_the_way] - low[in_the_way - at] > most):
+            continue
+        height = 0.0
         for k in range(count):
             over = top[at + k] - low[k]
             if over > height:
                 height = over
-                if height > highest:
+                if height > most:
+                    in_the_way = at + k
                     break
-            under += top[at + k]
-        if height > highest:
-            continue
-        beneath = height * count + beneath_low - under
-        waste = (beneath + HEIGHT_COUNTS * height * count) * CELL_MM / area_mm2
-        if waste < least:
-            least, best_at, best_height = waste, at, height
-    return least, best_at, best_height
+        if height <= most:
+            least = height * per_height + beneath_low - under
+            best_at, best_height = at, height
+    return least * CELL_MM / area_mm2, best_at, best_height

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import random
 import subprocess
-import sys
 from collections.abc import Callable
 
 import numpy as np
 
+from solver.models.second_process import second_process
 from solver.nests.bed import make_bed, rooms_of, spots_of
 from solver.nests.compiled import KEPT_IN
 from solver.nests.dropping import lowest
@@ -60,16 +59,7 @@ def _second_process() -> subprocess.Popen[bytes] | None:
     """A process that compiles what hops; None where it could keep nothing, or none can be had."""
     if KEPT_IN is None:
         return None
-    code = f"from {__name__} import hop_once; hop_once()"
-    # it finds the modules where this process did
-    env = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
-    quiet = subprocess.DEVNULL
-    try:
-        return subprocess.Popen(
-            [sys.executable, "-c", code], env=env, stdin=quiet, stdout=quiet, stderr=quiet
-        )
-    except OSError:
-        return None
+    return second_process(f"from {__name__} import hop_once; hop_once()")
 
 
 def lay_once() -> None:

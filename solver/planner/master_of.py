@@ -27,11 +27,15 @@ from solver.planner.options import (
     shapes_alike,
     template_saving,
 )
+from solver.planner.piece_options import PieceKey
 from solver.planner.run_lines import RunLine, edge_bolt_stations_mm
 from solver.planner.sheets import Sheet, room_mm
 from solver.planner.split_of import EdgeRule
 from solver.planner.symmetric import symmetric_groups
 from solver.rules.fillets import fillet_volume_mm3
+
+GrownAreas = Mapping[tuple[int, PieceKey], float]
+"""By sheet metal and piece: see `grown_areas_mm2`."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +117,7 @@ def master_problem_of(
     options: Sequence[StretchOption],
     rules: Mapping[str, EdgeRule],
     costs: Costs,
-    areas: Mapping[int, float],
+    areas: GrownAreas,
     columns: Sequence[int],
     symmetric_pairs: Sequence[tuple[int, int]] = (),
 ) -> MasterProblem:
@@ -159,7 +163,9 @@ def master_problem_of(
                 sheet=o.sheet,
                 cost=option_cost(job, o),
                 needs=tuple(
-                    PieceNeed(areas[id(piece.blank)], frozenset(place[i] for i in piece.might_fit))
+                    PieceNeed(
+                        areas[o.sheet, piece.key], frozenset(place[i] for i in piece.might_fit)
+                    )
                     for piece in o.pieces
                 ),
                 clamps=sum(piece.clamps for piece in o.pieces),
@@ -240,8 +246,8 @@ def stock_order(sheets: Sequence[Sheet]) -> list[int]:
     return sorted(item for sheet in sheets for item in sheet.items)
 
 
-def grown_areas_mm2(job: Job, options: Sequence[StretchOption]) -> dict[int, float]:
-    """Area that each blank takes for itself, by the blank's identity: grown by half the gap.
+def grown_areas_mm2(job: Job, options: Sequence[StretchOption]) -> GrownAreas:
+    """Area that each blank takes for itself, by sheet metal and piece: grown by half the gap.
 
     Blanks that keep the gap have disjoint grown outlines, inside the stock grown likewise.  Round
     corners are cut short (few segments), which only makes the area smaller and the bound safe.
@@ -249,7 +255,8 @@ def grown_areas_mm2(job: Job, options: Sequence[StretchOption]) -> dict[int, flo
     blanks = {id(p.blank): p.blank for option in options for p in option.pieces}
     outlines = np.array([shapely.Polygon(blank.outline_mm) for blank in blanks.values()])
     grown = shapely.buffer(outlines, job.rules.cutting_gap_mm / 2, quad_segs=2)
-    return dict(zip(blanks, shapely.area(grown).tolist(), strict=True))
+    area_of = dict(zip(blanks, shapely.area(grown).tolist(), strict=True))
+    return {(o.sheet, piece.key): area_of[id(piece.blank)] for o in options for piece in o.pieces}
 
 
 def capacity_mm2(job: Job, item: int) -> float:

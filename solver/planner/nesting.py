@@ -16,13 +16,13 @@ from solver.nests.price_bound import bound_from_rows
 from solver.nests.price_rows import Rows, price_rows
 from solver.nests.purchase import purchase
 from solver.nests.shapes import PriceBound, Purchase, Shape, Stock
-from solver.planner.piece_options import PieceOption
+from solver.planner.piece_options import PieceKey, PieceOption
 from solver.planner.sheets import Sheet
 
 DECIDED = "every cheaper purchase of whole units decided by itself, its blanks square to the stock"
 
 
-Key = tuple[int, tuple[tuple[object, ...], ...]]
+Key = tuple[int, tuple[PieceKey, ...]]
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def in_order(pieces: Sequence[PieceOption]) -> tuple[PieceOption, ...]:
 
 def key_of(sheet: int, ordered: Sequence[PieceOption]) -> Key:
     """Return what tells one set of blanks of a sheet metal from another."""
-    return sheet, tuple((p.run, p.from_mm, p.to_mm, p.mounting) for p in ordered)
+    return sheet, tuple(piece.key for piece in ordered)
 
 
 class Nester:

@@ -82,6 +82,14 @@ class Refusals:
         if sentence not in sentences:
             sentences.append(sentence)
 
+    def take(self, others: Refusals) -> None:
+        """Keep others' as well, those of another run."""
+        for edge, sentences in others.by_edge.items():
+            for sentence in sentences:
+                self.add(edge, sentence)
+        for edge, mountings in others.uncut.items():
+            self.uncut.setdefault(edge, []).extend(mountings)
+
 
 @dataclass(frozen=True)
 class GivenSeams:
@@ -99,25 +107,44 @@ class GivenSeams:
 MoreSeams = Callable[[tuple[RunLine, ...], tuple[Sheet, ...]], Iterable[GivenSeams]]
 
 
+@dataclass(frozen=True)
+class RunOptions:
+    """The options of one run, and why edges of it lack some."""
+
+    options: tuple[StretchOption, ...]
+    refusals: Refusals
+
+
+MadeElsewhere = Callable[[int, bool], RunOptions | None]
+"""Options of a run, few or all, where somebody else has made them by now."""
+
+
 def stretch_options(
     pieces: PieceMaker,
     more: MoreSeams | None = None,
     *,
     few: bool = False,
     until: Until = FOREVER,
+    elsewhere: MadeElsewhere | None = None,
 ) -> tuple[tuple[StretchOption, ...], Refusals]:
     """Return all options of all runs, and why edges lack them; ``more`` names seams to add.
 
     ``few``: only those that cut a stretch into as few pieces as may be.  ``pieces`` remembers what
-    was made for an earlier call.  Runs met when it is to end have no options.
+    was made for an earlier call, ``elsewhere`` is asked for runs that another process has made.
+    Runs met when it is to end have no options.
     """
     refusals, lines = Refusals(), pieces.lines
-    maker = _Maker(pieces, refusals, 0 if few else MORE_PIECES)
+    maker = OptionMaker(pieces, few=few)
     options: list[StretchOption] = []
     for run in range(len(lines)):
         if until.over():
             break
-        options.extend(maker.options_of(run))
+        made = None if elsewhere is None else elsewhere(run, few)
+        if made is None:
+            made = maker.of_run(run)
+        options.extend(made.options)
+        refusals.take(made.refusals)
+    maker.refusals = refusals
     if more is not None:
         known = {_cut_of(option) for option in options}
         for given in more(lines, pieces.sheets):
@@ -137,29 +164,37 @@ def _cut_of(option: StretchOption) -> tuple[object, ...]:
     return option.run, option.first, option.count, option.mounting, option.sheet, seams
 
 
-class _Maker:
-    """Caches what options of one job share: verdicts, seams."""
+class OptionMaker:
+    """Makes the options of a job, run by run; caches what they share: verdicts, seams.
 
-    def __init__(self, pieces: PieceMaker, refusals: Refusals, more_pieces: int) -> None:
+    ``few``: only those that cut a stretch into as few pieces as may be.
+    """
+
+    def __init__(self, pieces: PieceMaker, *, few: bool) -> None:
         self.job = pieces.job
         self.lines = pieces.lines
         self.sheets = pieces.sheets
         self.pieces = pieces
-        self.refusals = refusals
-        self.more_pieces = more_pieces
+        self.refusals = Refusals()
+        self.more_pieces = 0 if few else MORE_PIECES
         self._verdicts: dict[tuple[EdgeNeed, int], tuple[Verdict, ...]] = {}
         self._reach: dict[tuple[int, float, str], Callable[[Floats], Floats] | None] = {}
         self._seams: dict[tuple[int, int, int, Mounting, int], Seams | None] = {}
 
     # -- stretches ---------------------------------------------------------------------------------
 
-    def options_of(self, run: int) -> Iterator[StretchOption]:
-        """Yield the options of one run."""
+    def of_run(self, run: int) -> RunOptions:
+        """Return the options of one run."""
+        self.refusals = Refusals()
         line = self.lines[run]
         mountings: tuple[Mounting, ...] = ("clamped",) if line.open else ("pinched", "standing")
-        for mounting in mountings:
-            for first, count in self._stretches(line, mounting):
-                yield from self._stretch(run, first, count, mounting)
+        options = tuple(
+            option
+            for mounting in mountings
+            for first, count in self._stretches(line, mounting)
+            for option in self._stretch(run, first, count, mounting)
+        )
+        return RunOptions(options, self.refusals)
 
     def _stretches(self, line: RunLine, mounting: Mounting) -> Iterator[tuple[int, int]]:
         """Yield (first edge, number of edges) of every stretch that pieces may run along."""

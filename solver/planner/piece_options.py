@@ -61,7 +61,13 @@ class PieceOption:
         """Length along the run."""
         return self.to_mm - self.from_mm
 
+    @property
+    def key(self) -> PieceKey:
+        """What tells it from other pieces of its sheet metal."""
+        return self.run, self.from_mm, self.to_mm, self.trim_mm, self.mounting
 
+
+PieceKey = tuple[int, float, float, float, Mounting]
 Holders = tuple[frozenset[int], frozenset[int]]
 """Stock that holds a blank, and stock that is not proven too small for it."""
 

@@ -15,6 +15,7 @@ from solver.nests.ready import get_ready
 from solver.planner.explain_purchase import explain_purchase
 from solver.planner.impossible import plain_reasons, why_impossible
 from solver.planner.options import Refusals
+from solver.planner.options_apart import options_apart
 from solver.planner.piece_options import PieceMaker
 from solver.planner.prepare import prepare, prepare_few
 from solver.planner.rounds import Found, Limits, Parts, Start, decide, ended, first_plan
@@ -100,11 +101,14 @@ def begin(request: Request, limits: Limits, watch: Watch) -> Begun | Plan:
     reasons, also = plain_reasons(job)
     if reasons:
         return checked(impossible(request, reasons, also), job)
-    pieces = PieceMaker(job)
-    soon = prepare_few(pieces, limits.until)
-    better = watch.better(request)
-    start = None if soon is None else first_plan(soon, limits, better, watch.phase)
-    parts, refusals = prepare(job, watch.phase, limits.until, pieces=pieces)
+    with options_apart(job) as elsewhere:
+        pieces = PieceMaker(job)
+        soon = prepare_few(pieces, limits.until, elsewhere)
+        better = watch.better(request)
+        start = None if soon is None else first_plan(soon, limits, better, watch.phase)
+        parts, refusals = prepare(
+            job, watch.phase, limits.until, pieces=pieces, elsewhere=elsewhere
+        )
     if parts is None and limits.until.over():
         # ended before all options were listed: the first plan is all there is, without a bound
         found = ended(Found() if start is None else start.found, limits)

@@ -12,7 +12,14 @@ from solver.models.split_problem import SplitProblem
 from solver.planner.columns_of import MOST_KEPT_APART, Choice, few_enough, sections_to_choose
 from solver.planner.filling_seams import filling_seams
 from solver.planner.master_of import costs_of, grown_areas_mm2
-from solver.planner.options import GivenSeams, MoreSeams, Refusals, StretchOption, stretch_options
+from solver.planner.options import (
+    GivenSeams,
+    MadeElsewhere,
+    MoreSeams,
+    Refusals,
+    StretchOption,
+    stretch_options,
+)
 from solver.planner.piece_options import PieceMaker
 from solver.planner.rounds import Parts
 from solver.planner.run_lines import RunLine
@@ -28,10 +35,12 @@ def prepare(
     until: Until,
     more: MoreSeams | None = None,
     pieces: PieceMaker | None = None,
+    elsewhere: MadeElsewhere | None = None,
 ) -> tuple[Parts | None, Refusals]:
     """Return the parts, or None and the reasons where some line cannot be made at all.
 
-    ``more`` names seams to offer besides the best ones; ``pieces`` remembers what was made before.
+    ``more`` names seams to offer besides the best ones; ``pieces`` remembers what was made before,
+    ``elsewhere`` is asked for what another process has made.
     """
     on_phase("cutting runs into pieces")
     maker = PieceMaker(job) if pieces is None else pieces
@@ -40,7 +49,7 @@ def prepare(
         yield from more(lines, sheets) if more is not None else ()
         yield from filling_seams(job, lines, sheets)
 
-    options, refusals = stretch_options(maker, besides, until=until)
+    options, refusals = stretch_options(maker, besides, until=until, elsewhere=elsewhere)
 
     def choose(split: SplitProblem, constant: float) -> Choice:
         on_phase("listing sections")
@@ -50,12 +59,14 @@ def prepare(
     return _parts(maker, options, choose), refusals
 
 
-def prepare_few(pieces: PieceMaker, until: Until) -> Parts | None:
+def prepare_few(
+    pieces: PieceMaker, until: Until, elsewhere: MadeElsewhere | None = None
+) -> Parts | None:
     """Return parts for a first plan soon: each stretch in as few pieces as may be.
 
     None where some line has no such option, or where the legal sections are too many to list soon.
     """
-    options, _ = stretch_options(pieces, few=True, until=until)
+    options, _ = stretch_options(pieces, few=True, until=until, elsewhere=elsewhere)
 
     def choose(split: SplitProblem, constant: float) -> Choice | None:
         columns = legal_sections(split, most=MOST_KEPT_APART, until=until)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Literal
@@ -17,7 +17,7 @@ from typing import Literal
 from solver.data.job import Job
 from solver.data.until import Until
 from solver.models.columns import Columns
-from solver.models.master import Caps, LaneRow, Master, MasterAnswer, MasterProblem
+from solver.models.master import LaneRow, Master, MasterAnswer, MasterProblem
 from solver.models.removal import (
     RemovalCut,
     RemovalOrder,
@@ -30,7 +30,7 @@ from solver.nests.shapes import PriceBound
 from solver.planner.assemble import Body, assemble
 from solver.planner.lane_cuts import LaneCuts
 from solver.planner.large_nester import LargeNester
-from solver.planner.master_of import Costs, capacity_mm2, master_problem_of, stock_order
+from solver.planner.master_of import Costs, GrownAreas, capacity_mm2, master_problem_of, stock_order
 from solver.planner.nesting import Nester, SheetNest
 from solver.planner.options import StretchOption
 from solver.planner.piece_options import PieceOption
@@ -90,8 +90,7 @@ class Parts:
     options: tuple[StretchOption, ...]
     edge_rules: dict[str, EdgeRule]
     costs: Costs
-    areas: dict[int, float]
-    """Grown area of each blank, by its identity."""
+    areas: GrownAreas
     split: SplitProblem
     columns: Columns
     dropped_bound: float = math.inf
@@ -206,12 +205,14 @@ def decide(
         search.prove()
     idle, before = 0, math.inf
     for step, effort in _steps(timed) if steps is None else steps:
-        if search.candidates and limits.until.over():
+        if search.candidates and search.too_late():
             break
         idle, before = (0 if search.least() < before else idle + 1), search.least()
         if idle > (MOST_IDLE_TIMED if timed else MOST_IDLE):
             break
         if step == "decide":
+            if not search.time_to_choose():
+                continue
             if not search.try_choices(effort):
                 break
         elif not search.candidates:
@@ -287,8 +288,9 @@ class _Search:
         if self.large and start is not None:
             self.expected = grown_fill(parts, start.found.nests)
         self._lazy = LazyRows([], [], LaneCuts(parts.job, parts.sheets, parts.options), unlike)
-        self._seconds_to_tell = 0.0
-        """The longest that it took to put a plan together and have it checked."""
+        self._master = master_with(self._problem, self._lazy)
+        self._seconds_to_tell = self._seconds_to_decide = 0.0
+        """The longest that it took to put a plan together and have it checked, and to decide."""
         self._tight: dict[int, float] = {}
         """How full the stock of sheet metals gets whose blanks did not all fit."""
 
@@ -305,16 +307,18 @@ class _Search:
             seen = {} if first else self.most_promising().fill
             fill = {**self.expected, **seen, **self._tight}
         hint = None if first else self.most_promising().answer
+        began = time.monotonic()
+        self._master.expect(fill)
         answer, order = choose(
+            self._master,
             self.parts,
-            self._problem,
-            fill,
             self._lazy,
             self.limits,
             FIRST_WORK if first else LATER_WORK,
             hint,
             lane_turns=0 if self.large and fill else MOST_LANE_TURNS,
         )
+        self._seconds_to_decide = max(self._seconds_to_decide, time.monotonic() - began)
         self.found.time_cut |= answer.cut_by_clock
         if first and not fill:
             # where sections were left out, it is only shown that these sections make no plan
@@ -355,6 +359,27 @@ class _Search:
                 break
         return True
 
+    def _limits_of_nests(self) -> Limits:
+        """How long to nest: what is nested last is to be put together and checked in time too."""
+        limits = self.limits
+        if not self.large or self.found.body is None or limits.deadline is None:
+            return limits
+        return replace(limits, deadline=limits.deadline - self._seconds_to_tell)
+
+    def too_late(self) -> bool:
+        """Whether nothing more can come of the search."""
+        return self._limits_of_nests().until.over()
+
+    def time_to_choose(self) -> bool:
+        """Whether another choice can come to a plan in time; else a nest of what is known may.
+
+        Where a plan takes seconds to tell, nesting it takes at least as long.
+        """
+        left = self.limits.until.left()
+        if not self.large or self.found.body is None or left is None:
+            return True
+        return left > self._seconds_to_decide + 2 * self._seconds_to_tell
+
     def most_promising(self) -> _Candidate:
         """Return the cheapest candidate; before any was nested, the last."""
         return min(reversed(self.candidates), key=lambda candidate: candidate.cost)
@@ -378,11 +403,9 @@ class _Search:
     def nest(self, candidate: _Candidate, effort: int) -> None:
         """Buy and nest for a candidate with this effort, and keep the plan if it is the best."""
         self._on_phase("nesting" if not candidate.nests else "nesting again")
-        limits = self.limits
-        if self.large and self.found.body is not None and limits.deadline is not None:
-            # what is nested last is to be put together and checked in time as well
-            limits = replace(limits, deadline=limits.deadline - self._seconds_to_tell)
-        nests = nest_choice(self.parts, self.nester, candidate.answer, effort, limits)
+        nests = nest_choice(
+            self.parts, self.nester, candidate.answer, effort, self._limits_of_nests()
+        )
         self.found.time_cut |= any(nest.bought.cut_short for nest in nests)
         candidate.fill = grown_fill(self.parts, nests) if self.large else learned_fill(nests)
         candidate.nests = tuple(nests)
@@ -430,6 +453,7 @@ class _Search:
             self._tight[sheet] = max(EMPTIEST, fill * TIGHTER)
             chosen = [i for i in candidate.answer.options if self.parts.options[i].sheet == sheet]
             self._lazy.failed.append(chosen)
+            self._master.forbid_together(chosen)
 
 
 def _hope(candidate: _Candidate) -> float:
@@ -451,24 +475,11 @@ class LazyRows:
     failed: list[list[int]] = field(default_factory=list)
 
 
-def choose(
-    parts: Parts,
-    problem: MasterProblem,
-    fill: dict[int, float],
-    lazy: LazyRows,
-    limits: Limits,
-    work: float,
-    hint: MasterAnswer | None,
-    caps: Caps | None = None,
-    lane_turns: int = MOST_LANE_TURNS,
-) -> tuple[MasterAnswer, RemovalOrder | None]:
-    """Solve the master until its sections come off and its lanes hold, adding rows for both.
-
-    ``lane_turns``: times that lanes are looked at.
-    """
+def master_with(
+    problem: MasterProblem, lazy: LazyRows, fill: Mapping[int, float] | None = None
+) -> Master:
+    """Return the master of a problem with the rows found so far."""
     master = Master(problem, fill)
-    if caps is not None:
-        master.cap(caps)
     for columns, most in lazy.order:
         master.forbid_sections(columns, most)
     for lanes in lazy.lanes:
@@ -478,6 +489,22 @@ def choose(
     place = {edge.id: i for i, edge in enumerate(problem.edges)}
     for split in lazy.unlike.splits:
         master.differ([place[edge] for edge in sorted(split)], lazy.unlike.by)
+    return master
+
+
+def choose(
+    master: Master,
+    parts: Parts,
+    lazy: LazyRows,
+    limits: Limits,
+    work: float,
+    hint: MasterAnswer | None,
+    lane_turns: int = MOST_LANE_TURNS,
+) -> tuple[MasterAnswer, RemovalOrder | None]:
+    """Solve the master until its sections come off and its lanes hold, adding rows for both.
+
+    ``master`` is one with the ``lazy`` rows; ``lane_turns``: times that lanes are looked at.
+    """
     for turn in range(MOST_TURNS):
         answer = master.solve(
             work=work,
@@ -569,8 +596,10 @@ def grown_fill(parts: Parts, nests: Sequence[SheetNest]) -> dict[int, float]:
             capacity_mm2(parts.job, item_of[unit.stock_id]) for unit in nest.bought.layout.units
         )
         if room:
-            blanks = (piece.blank for piece in nest.pieces)
-            area = sum(parts.areas.get(id(blank), blank.area_mm2) for blank in blanks)
+            area = sum(
+                parts.areas.get((nest.sheet, piece.key), piece.blank.area_mm2)
+                for piece in nest.pieces
+            )
             fill[nest.sheet] = min(FULLEST, max(EMPTIEST, area / room))
     return fill
 

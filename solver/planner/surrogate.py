@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from solver.data.job import Job
-from solver.planner.master_of import Costs, capacity_mm2
+from solver.planner.master_of import Costs, GrownAreas, capacity_mm2
 from solver.planner.options import StretchOption, option_cost, template_saving
 from solver.planner.run_lines import RunLine
 from solver.planner.sheets import Sheet
@@ -33,7 +33,7 @@ def least_costs(
     sheets: Sequence[Sheet],
     options: Sequence[StretchOption],
     costs: Costs,
-    areas: Mapping[int, float],
+    areas: GrownAreas,
 ) -> LeastCosts:
     """Return the least costs; an edge that cannot be a joint, or inside, costs infinitely much."""
     rates = [_metal_rate(job, sheet) for sheet in sheets]
@@ -45,7 +45,7 @@ def least_costs(
         ]
         cost = option_cost(job, option)
         for piece in option.pieces:
-            cost += rates[option.sheet] * areas[id(piece.blank)]
+            cost += rates[option.sheet] * areas[option.sheet, piece.key]
             if piece.twin_template and piece.twin_template != piece.template:
                 # a shared template is saved once for two pieces
                 cost -= template_saving(job, piece) / 2

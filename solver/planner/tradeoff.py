@@ -43,6 +43,7 @@ from solver.planner.rounds import (
     body_of,
     choose,
     learned_fill,
+    master_with,
     problem_of,
 )
 from solver.planner.unbeaten import (
@@ -441,7 +442,10 @@ class _Search:
         self.asked += 1
         rows = self.finding if fill else self.rows
         limits = replace(self.limits, deadline=until.moment)
-        choice = _Choice(*choose(parts, problem_of(parts), fill, rows, limits, work, None, caps))
+        master = master_with(problem_of(parts), rows, fill)
+        if caps is not None:
+            master.cap(caps)
+        choice = _Choice(*choose(master, parts, rows, limits, work, None))
         self.cut |= choice.answer.cut_by_clock
         return choice
 

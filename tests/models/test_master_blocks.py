@@ -14,7 +14,7 @@ from master_cases import cheapest_by_milp, random_problem
 
 from solver.models import ahead, small_cuts
 from solver.models import master as master_module
-from solver.models.linear_program import relax, rows_of
+from solver.models.linear_program import RowReader, relax
 from solver.models.master import Master, MasterAnswer, MasterProblem
 from solver.models.small_cuts import blocks_of
 
@@ -135,7 +135,7 @@ def test_blocks_are_decided_alike_on_any_number_of_processors(cut_everywhere, mo
 def test_the_relaxation_and_its_multipliers_agree_by_duality():
     # [derived] strong duality: the value is what the rows' sides and the bounds are worth
     problem = random_problem(3)
-    rows = rows_of(Master(problem).model)
+    rows = RowReader(Master(problem).model).read()
     linear = relax(rows)
     assert linear is not None
     value = linear.multipliers
