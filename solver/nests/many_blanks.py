@@ -42,9 +42,13 @@ TRIES = 30
 """Purchases drawn for a few units, of which one is tried."""
 HOPE = 0.25
 """A few units are hoped to get fuller by this share at the most."""
+AS_FULL_AS_ALL = 0.5
+"""Share of steps where that is by this share fuller than all units are: nearly empty ones of coarse
+stock could not be spared otherwise."""
 FULLEST = 0.97
-MOST_OVER = 0.08
-"""Share of the area of the blanks that found no place, of which no more are eased in."""
+MOST_OVER, MOST_OVER_CHEAPER = 0.08, 0.15
+"""Share of the area of the blanks that found no place, of which no more are eased in; and where a
+purchase is cheaper, which is worth more."""
 HOPS = 200
 """Steps of hopping to ease them in."""
 
@@ -208,16 +212,18 @@ class ManyBlanks:
     ) -> tuple[_Unit, ...] | None:
         """All units, the blanks of a few of them laid anew; None where these find no place."""
         few = self._few(units, rng)
-        numbers = self._no_dearer(units, few, rng)
-        if numbers is None:
+        drawn = self._no_dearer(units, few, rng)
+        if drawn is None:
             return None
+        numbers, cheaper = drawn
         left = [one.shape_id for i in few for one in units[i].laid]
         kinds = list(numbers.elements())
         rng.shuffle(kinds)
         dropped: list[_Unit] = []
         for kind in kinds:
             left = self._add_unit(kind, left, dropped, rng, until)
-        laid = self._eased(kinds, dropped, left, rng, until) if left else dropped
+        most_over = MOST_OVER_CHEAPER if cheaper else MOST_OVER
+        laid = self._eased(kinds, dropped, left, most_over, rng, until) if left else dropped
         if laid is None:
             return None
         return (*(unit for i, unit in enumerate(units) if i not in few), *laid)
@@ -227,6 +233,7 @@ class ManyBlanks:
         kinds: Sequence[str],
         laid: Sequence[_Unit],
         left: Sequence[str],
+        most_over: float,
         rng: random.Random,
         until: Until,
     ) -> list[_Unit] | None:
@@ -234,7 +241,7 @@ class ManyBlanks:
         blanks = [*left, *(one.shape_id for unit in laid for one in unit.laid)]
         over = sum(self._area[blank] for blank in left)
         stocks = [self.stocks[kind] for kind in kinds]
-        if over > MOST_OVER * sum(self._area[blank] for blank in blanks) or not all(
+        if over > most_over * sum(self._area[blank] for blank in blanks) or not all(
             stock.outline_mm is None for stock in stocks
         ):
             return None
@@ -281,14 +288,21 @@ class ManyBlanks:
 
     def _no_dearer(
         self, units: Sequence[_Unit], few: set[int], rng: random.Random
-    ) -> Counter[str] | None:
-        """Draw a purchase for the blanks of a few units, no dearer than what they lie on."""
+    ) -> tuple[Counter[str], bool] | None:
+        """Draw a purchase for the blanks of a few units, no dearer than what they lie on.
+
+        Return it with whether it is cheaper.
+        """
         apart = Counter(u.stock for i, u in enumerate(units) if i not in few)
         mine = Counter(units[i].stock for i in few)
         before = self._price(apart + mine)
         need = sum(self._area[one.shape_id] for i in few for one in units[i].laid)
         full = need / sum(self._room[units[i].stock] for i in few)
-        most = max(full, min(FULLEST, full * (1 + HOPE)))
+        if rng.random() < AS_FULL_AS_ALL:
+            full_of_all = sum(self._area.values()) / sum(self._room[u.stock] for u in units)
+            most = max(full, min(FULLEST, max(full, full_of_all) * (1 + HOPE)))
+        else:
+            most = max(full, min(FULLEST, full * (1 + HOPE)))
         holding = self._holding([one.shape_id for i in few for one in units[i].laid])
         drawn: list[tuple[float, Counter[str]]] = []
         for _ in range(TRIES):
@@ -307,7 +321,8 @@ class ManyBlanks:
             return None
         # the dearest of some is the most likely to hold the blanks
         some = rng.sample(drawn, min(2, len(drawn)))
-        return max(some, key=lambda one: (one[0], sorted(one[1].items())))[1]
+        price, numbers = max(some, key=lambda one: (one[0], sorted(one[1].items())))
+        return numbers, price < before - 1e-6
 
     def _holding(self, blanks: Sequence[str]) -> list[str]:
         """Kinds of stock that hold most of these blanks' area."""

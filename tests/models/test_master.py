@@ -144,6 +144,16 @@ def test_expecting_emptier_nests_never_lowers_the_cost(seed: int) -> None:
     assert costs[1] <= costs[2] + 1e-6
 
 
+@pytest.mark.parametrize("seed", SEEDS[:10])
+def test_a_master_that_is_to_expect_something_else_is_as_one_made_anew(seed: int) -> None:
+    problem = random_problem(seed)
+    kept = Master(problem, {0: 0.4})
+    for fill in ({}, {0: 0.5, 1: 0.8}, {1: 0.3}, {}):
+        kept.expect(fill)
+        answer, anew = kept.solve(work=20.0, seconds=None, seed=1), solved(problem, fill=fill)
+        assert (answer.status, answer.cost) == (anew.status, pytest.approx(anew.cost))
+
+
 @pytest.mark.parametrize("fill", [0.9, 0.3, 0.1])
 def test_however_empty_nests_are_expected_more_can_be_bought_while_it_is_for_sale(
     fill: float,
