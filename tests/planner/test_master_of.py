@@ -129,10 +129,11 @@ def test_a_joint_without_a_gap_needs_no_packer() -> None:
 def test_a_straight_blank_takes_its_own_area_and_half_a_gap_all_round() -> None:
     # (l + g)·(w + g) less the corners: an octagon's quarter of radius g/2 in each
     made = Prepared(one_run(edge("a", straight(1000))))
-    (piece,) = made.one("pinched", 1).pieces
+    option = made.one("pinched", 1)
+    (piece,) = option.pieces
     long, wide, half = 1012.7, 38.1, GAP / 2
     octagon = 2 * math.sqrt(2) * half**2
-    area = grown_areas_mm2(made.job, made.options)[id(piece.blank)]
+    area = grown_areas_mm2(made.job, made.options)[option.sheet, piece.key]
     assert area == pytest.approx(long * wide + (long + wide) * GAP + octagon)
 
 
@@ -159,7 +160,7 @@ def test_curved_blanks_that_keep_the_gap_never_take_more_than_they_are_counted_f
     assert blank.distance(moved) == pytest.approx(GAP)
     grown = [p.buffer(GAP / 2, quad_segs=2) for p in (blank, moved)]
     assert grown[0].intersection(grown[1]).area <= 1e-6
-    area = grown_areas_mm2(made.job, made.options)[id(piece.blank)]
+    area = grown_areas_mm2(made.job, made.options)[options[-1].sheet, piece.key]
     assert area == pytest.approx(grown[0].area)
     assert blank.area < area <= blank.buffer(GAP / 2, quad_segs=64).area
 
