@@ -259,7 +259,8 @@ class Master:
             + self._constant
         )
         self._rows = RowReader(self.model, [row.index for row in self._area_rows])
-        self._where: Homes | None = None
+        self._where: tuple[int, Homes | None] = (-1, None)
+        """Where decisions belong, for so many of them."""
         self.expect(fill or {})
 
     def expect(self, fill: Mapping[int, float]) -> None:
@@ -670,9 +671,9 @@ class Master:
     def _homes(self) -> Homes | None:
         """Where each decision belongs; None where the body does not fall into blocks."""
         count = len(self.model.proto.variables)
-        if self._where is None or len(self._where.of) != count:
-            self._where = self._find_homes()
-        return self._where
+        if self._where[0] != count:
+            self._where = count, self._find_homes()
+        return self._where[1]
 
     def _find_homes(self) -> Homes | None:
         problem = self.problem

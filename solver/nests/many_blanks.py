@@ -43,8 +43,8 @@ TRIES = 30
 HOPE = 0.25
 """A few units are hoped to get fuller by this share at the most."""
 AS_FULL_AS_ALL = 0.5
-"""Share of steps where that is by this share fuller than all units are: nearly empty ones of coarse
-stock could not be spared otherwise."""
+"""Share of steps in which they are hoped to get fuller by that share than all units are on the
+whole: nearly empty ones of coarse stock could not be spared otherwise."""
 FULLEST = 0.97
 MOST_OVER, MOST_OVER_CHEAPER = 0.08, 0.15
 """Share of the area of the blanks that found no place, of which no more are eased in; and where a
@@ -298,11 +298,11 @@ class ManyBlanks:
         before = self._price(apart + mine)
         need = sum(self._area[one.shape_id] for i in few for one in units[i].laid)
         full = need / sum(self._room[units[i].stock] for i in few)
+        usual = full
         if rng.random() < AS_FULL_AS_ALL:
             full_of_all = sum(self._area.values()) / sum(self._room[u.stock] for u in units)
-            most = max(full, min(FULLEST, max(full, full_of_all) * (1 + HOPE)))
-        else:
-            most = max(full, min(FULLEST, full * (1 + HOPE)))
+            usual = max(full, full_of_all)
+        most = max(full, min(FULLEST, usual * (1 + HOPE)))
         holding = self._holding([one.shape_id for i in few for one in units[i].laid])
         drawn: list[tuple[float, Counter[str]]] = []
         for _ in range(TRIES):

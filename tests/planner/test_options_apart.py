@@ -7,15 +7,20 @@ import pickle
 import signal
 import subprocess
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import pytest
+from long_wall import LONG_WALL
 from small_jobs import ALUMINIUM, GALVANISED, LIGHT_ALUMINIUM, edge, job, ring, run, straight
 
 from solver.data.job import Job
+from solver.intake.job_of import read_job
 from solver.models.ahead import share_processors
 from solver.models.second_process import second_process
+from solver.planner import large_nester, plan_job, rounds
 from solver.planner import options_apart as apart_module
-from solver.planner.options import RunOptions, stretch_options
+from solver.planner.options import MadeElsewhere, OptionMaker, RunOptions, stretch_options
 from solver.planner.options_apart import options_apart
 from solver.planner.piece_options import PieceMaker
 
@@ -23,7 +28,7 @@ PATIENCE_S = 60.0
 
 
 def of_some_runs() -> Job:
-    """Five runs, of which one cannot be made: its edge is too short for a seam and too long."""
+    """Five runs, of which the last cannot be made: it stands too high for any metal."""
     edges = [
         edge("a", straight(700)),
         edge("b", ring(300.0)),
@@ -109,3 +114,24 @@ def test_small_jobs_and_single_processors_do_without(monkeypatch: pytest.MonkeyP
             assert elsewhere is None
     finally:
         share_processors(1)
+
+
+@contextmanager
+def all_made_elsewhere(of: Job) -> Iterator[MadeElsewhere]:
+    """Every run comes as from another process: equal to what is made here, but nothing shared."""
+    pieces = PieceMaker(of)
+    makers = {few: OptionMaker(pieces, few=few) for few in (True, False)}
+    yield lambda run, few: pickle.loads(pickle.dumps(makers[few].of_run(run)))
+
+
+def test_a_large_plan_is_the_same_whoever_makes_its_options(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    of = read_job(LONG_WALL)
+    monkeypatch.setattr(rounds, "LARGE_LINES", 1)
+    monkeypatch.setattr(large_nester, "MANY_OF_LARGE", 3)
+    here = plan_job.plan_job(of)
+    monkeypatch.setattr(plan_job, "options_apart", all_made_elsewhere)
+    there = plan_job.plan_job(of)
+    assert here.cost is not None
+    assert there == here.model_copy(update={"made": there.made})

@@ -1,13 +1,16 @@
 """The loop of deciding and nesting goes round until a plan's blanks fit, and ends."""
 
 import json
+import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from solver.checker import check_plan
 from solver.intake.job_of import read_job
 from solver.planner.plan_job import plan_job
+from solver.planner.rounds import Limits, _Search
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -60,3 +63,27 @@ def test_a_first_plan_comes_before_all_ways_to_cut_are_listed():
 def test_asked_to_stop_at_once_there_is_no_answer_but_no_error_either():
     plan = plan_job(read_job(SCENARIOS / "deck-hatch.json"), should_stop=lambda: True)
     assert plan.status == "no answer"
+
+
+@pytest.mark.parametrize(
+    ("large", "plan", "seconds_left", "decided"),
+    [
+        (True, True, 100.0, True),
+        (True, True, 20.0, False),  # 8 to decide, 7 to nest and 7 to tell
+        (True, True, None, True),
+        (True, False, 20.0, True),  # without a plan any choice is worth a try
+        (False, True, 20.0, True),  # a small job's takes no seconds
+    ],
+)
+def test_a_choice_that_could_not_be_nested_and_told_in_time_is_not_decided(
+    large, plan, seconds_left, decided
+):
+    deadline = None if seconds_left is None else time.monotonic() + seconds_left
+    search = SimpleNamespace(
+        large=large,
+        found=SimpleNamespace(body=object() if plan else None),
+        limits=Limits(deadline, 0, lambda: False),
+        _seconds_to_decide=8.0,
+        _seconds_to_tell=7.0,
+    )
+    assert _Search.time_to_choose(search) is decided
