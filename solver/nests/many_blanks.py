@@ -44,7 +44,7 @@ HOPE = 0.25
 """A few units are hoped to get fuller by this share at the most."""
 AS_FULL_AS_ALL = 0.5
 """Share of steps in which they are hoped to get fuller by that share than all units are on the
-whole: nearly empty ones of coarse stock could not be spared otherwise."""
+whole: nearly empty ones of coarse stock are hardly ever spared otherwise."""
 FULLEST = 0.97
 MOST_OVER, MOST_OVER_CHEAPER = 0.08, 0.15
 """Share of the area of the blanks that found no place, of which no more are eased in; and where a
