@@ -1,42 +1,51 @@
 """Many blanks of one sheet metal: laid unit by unit, then a few units at a time laid anew.
 
-A purchase of hundreds of blanks is too much to search as a whole.  What is on hand is filled first,
-then units of the kind that holds most for its price, by dropping blanks (`dropping`).  Then, again
-and again, the blanks of a few units are laid anew on stock that costs no more than those units did
-(large neighborhood search; Shaw, Using constraint programming and local search methods, 1998), what
-is then left over is eased in, and that is kept where it costs less or crams more on fewer units.
-All work is counted in steps.
+A purchase of hundreds of blanks is too much to search as a whole.  What is on hand is filled first
+by dropping blanks (`dropping`), then, unit by unit, that one of some drawn on which most lies for
+its price.  Blanks that came to lie where room was lost are worth more in the next layouts, and so
+are laid sooner (sequential value correction; Mukhacheva, Belov, Kartack, Mukhacheva, Pesquisa
+Operacional 20, 2000).  Then, again and again, the blanks of some units are laid anew (large
+neighborhood search; Shaw, Using constraint programming and local search methods, 1998): those of
+many as all were at first, those of a few on stock that costs no more, with what is left over eased
+in.  That is kept where it costs less or crams more on fewer units.  All work is counted in steps.
 """
 
 from __future__ import annotations
 
-import math
 import random
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 
+import numpy as np
 import shapely
 
 from solver.data.until import Until
 from solver.models.ahead import in_turn
-from solver.nests.dropping import Pose, drop_onto, poses_of
+from solver.nests.dropping import KnownPoses, drop_onto, droppable, poses_of_all
 from solver.nests.easing_in import ease_onto
 from solver.nests.nest_into import nest_into
 from solver.nests.shapes import Layout, Placement, Purchase, Shape, Stock, UsedUnit, usable_region
 
-STARTS = 2
-"""Times that all blanks are laid in another order at first."""
-MORE_STARTS = 4
-"""Times that they are before a few units are laid anew for the first time."""
+ROUNDS, MORE_ROUNDS = 1, 4
+"""Rounds of laying all blanks at first, and before a few units are laid anew for the first time."""
+LAYOUTS = 4
+"""Layouts of a round; what all blanks are worth is known better after each round."""
+LEARNED = 0.3
+"""How much the last round counts in that."""
+DRAWN = 8
+"""Units that are laid, of which the one is kept on which most lies for its price."""
 SHAKEN = (0.05, 0.1, 0.3)
 """Shares by which lengths are shaken to order blanks, the long ones first."""
-USUAL_FILL = 0.6
-BLANKS_ON_A_UNIT = 25
-"""Units of about so many blanks are laid soon, and get nearly as full as longer ones."""
+WORTH_SHAKEN = (0.0, 0.05, 0.15)
+"""Shares by which what blanks are worth is shaken."""
+LEAST_FULL = 0.6
+"""Units that what is left would not fill so much are only taken for the last blanks."""
+LARGE_PARTS, PART = 0.5, (0.1, 0.5)
+"""Share of steps that lay a large part of all blanks anew as all were at first, and how large."""
 MOST_TOGETHER = 80
-"""Blanks laid anew at once."""
+"""Blanks laid anew at once where others are eased in after them."""
 MOST_UNITS = 3
 TRIES = 30
 """Purchases drawn for a few units, of which one is tried."""
@@ -61,6 +70,11 @@ class _Unit:
     laid: tuple[Placement, ...]
 
 
+def _without(blanks: Sequence[str], unit: _Unit) -> list[str]:
+    placed = {one.shape_id for one in unit.laid}
+    return [blank for blank in blanks if blank not in placed]
+
+
 class ManyBlanks:
     """The blanks of one sheet metal, with the best way known to lay them; None until laid."""
 
@@ -71,9 +85,9 @@ class ManyBlanks:
         stocks: Sequence[Stock],
         gap_mm: float,
         seed: int,
-        poses: Mapping[str, tuple[Pose, ...]] | None = None,
+        known: KnownPoses | None = None,
     ) -> None:
-        """``holders``: the stock that can hold each blank by itself; ``poses``: where known."""
+        """``holders``: the stock that can hold each blank by itself; ``known``: poses, added to."""
         self.shapes = {shape.id: shape for shape in shapes}
         self.holders = holders
         self.stocks = {stock.id: stock for stock in stocks}
@@ -84,7 +98,10 @@ class ManyBlanks:
         """Times that all blanks were laid from the beginning."""
         self.bettered = 0
         """Times that a few units were laid anew."""
-        self._poses = poses or {shape.id: poses_of(shape, gap_mm) for shape in shapes}
+        self._poses = poses_of_all(shapes, gap_mm, {} if known is None else known)
+        self._droppable = droppable(self._poses)
+        self._worth = np.ones(len(self._droppable.ways.looks))
+        """What room each kind of blank takes, with what is lost around it, beside the mean."""
         self._long = {blank: poses[0].length_mm for blank, poses in self._poses.items()}
         self._area = {
             shape.id: float(shapely.Polygon(shape.outline_mm).buffer(gap_mm / 2).area)
@@ -94,43 +111,93 @@ class ManyBlanks:
 
     # -- first -------------------------------------------------------------------------------------
 
-    def lay(self, until: Until, starts: int = STARTS) -> bool:
-        """Lay all blanks so many times; return whether they all found a place in the best way."""
+    def lay(self, until: Until, rounds: int = ROUNDS) -> bool:
+        """Lay all blanks some times a round; return whether all found a place in the best way."""
 
         def laid(start: int, until: Until) -> tuple[_Unit, ...] | None:
             return self._laid(random.Random(f"{self.seed} start {start}"), until)
 
-        first = self.starts
-        with closing(in_turn(range(first, first + starts), laid, until)) as turns:
-            for _, units in turns:
-                self.starts += 1
-                if units is not None and (
-                    self.units is None or self._rank(units) < self._rank(self.units)
-                ):
-                    self.units = units
-                if until.over():
-                    break
+        for _ in range(rounds):
+            made: list[tuple[_Unit, ...]] = []
+            starts = range(self.starts, self.starts + LAYOUTS)
+            with closing(in_turn(starts, laid, until)) as turns:
+                for _, units in turns:
+                    self.starts += 1
+                    if units is not None:
+                        made.append(units)
+                        if self.units is None or self._rank(units) < self._rank(self.units):
+                            self.units = units
+                    if until.over():
+                        return self.units is not None
+            self._learn(made)
         return self.units is not None
 
+    def _learn(self, layouts: Sequence[Sequence[_Unit]]) -> None:
+        """Correct what blanks are worth: the room that they took, with their share of what is lost.
+
+        Beside the mean of all blanks, so that nothing but differences matters.
+        """
+        if not layouts:
+            return
+        taken, area = np.zeros(len(self._worth)), np.zeros(len(self._worth))
+        for unit in (unit for units in layouts for unit in units):
+            kinds = [self._droppable.kind[one.shape_id] for one in unit.laid]
+            mine = np.array([self._area[one.shape_id] for one in unit.laid])
+            np.add.at(taken, kinds, mine / mine.sum() * self._room[unit.stock])
+            np.add.at(area, kinds, mine)
+        seen = taken / area * (area.sum() / taken.sum())
+        self._worth = (1.0 - LEARNED) * self._worth + LEARNED * seen
+
     def _laid(self, rng: random.Random, until: Until) -> tuple[_Unit, ...] | None:
-        """Lay all blanks unit by unit, what is on hand first; None where some find no place."""
-        left = list(self.shapes)
-        units: list[_Unit] = []
+        """Lay all blanks unit by unit; None where some find no place."""
+        return self._filled((), list(self.shapes), rng, until)
+
+    def _filled(
+        self, kept: Sequence[_Unit], left: list[str], rng: random.Random, until: Until
+    ) -> tuple[_Unit, ...] | None:
+        """Units kept, and others with the blanks that are left, on hand first; None if it fails."""
+        units = list(kept)
+        count = Counter(unit.stock for unit in units)
         for kind in sorted(self.stocks, key=lambda kind: (self._room[kind], kind)):
-            for _ in range(self.stocks[kind].on_hand):
+            for _ in range(self.stocks[kind].on_hand - count[kind]):
                 left = self._add_unit(kind, left, units, rng, until)
-        kinds = set(self.stocks)
-        bought: Counter[str] = Counter()
-        while left and kinds and not until.over():
-            kind = min(kinds, key=lambda kind: self._worth(kind, left))
-            limit = self.stocks[kind].for_sale
-            before = len(left)
-            if limit is None or bought[kind] < limit:
-                left = self._add_unit(kind, left, units, rng, until)
-                bought[kind] += 1
-            if len(left) == before:
-                kinds.remove(kind)
+        count = Counter(unit.stock for unit in units)
+        while left and not until.over():
+            kinds = [
+                kind
+                for kind, stock in self.stocks.items()
+                if stock.for_sale is None or count[kind] < stock.on_hand + stock.for_sale
+            ]
+            unit = self._next(kinds, left, rng, until)
+            if unit is None:
+                return None
+            count[unit.stock] += 1
+            units.append(unit)
+            left = _without(left, unit)
         return None if left else tuple(units)
+
+    def _next(
+        self, kinds: Sequence[str], blanks: Sequence[str], rng: random.Random, until: Until
+    ) -> _Unit | None:
+        """The unit, of some drawn, on which most lies for its price; None if none holds any."""
+        area = sum(self._area[blank] for blank in blanks)
+        filled = [kind for kind in kinds if LEAST_FULL * self._room[kind] <= area]
+        drawn = rng.choices(filled, k=DRAWN) if filled else []
+        units = [unit for kind in drawn if (unit := self._unit(kind, blanks, rng, until))]
+        if not units:
+            for kind in sorted(kinds, key=lambda kind: (self.stocks[kind].price, kind)):
+                unit = self._unit(kind, blanks, rng, until)
+                if unit and len(unit.laid) == len(blanks):
+                    return unit
+                units += [unit] if unit else []
+        return max(units, key=self._worth_for_price, default=None)
+
+    def _worth_for_price(self, unit: _Unit) -> float:
+        worth = sum(
+            self._area[one.shape_id] * self._worth[self._droppable.kind[one.shape_id]]
+            for one in unit.laid
+        )
+        return float(worth / max(self.stocks[unit.stock].price, 0.01))
 
     def _add_unit(
         self,
@@ -141,39 +208,36 @@ class ManyBlanks:
         until: Until,
     ) -> list[str]:
         """Fill one unit more; return the blanks left over."""
-        laid = self._drop(kind, blanks, rng, until)
-        if not laid:
+        unit = self._unit(kind, blanks, rng, until)
+        if unit is None:
             return blanks
-        units.append(_Unit(kind, tuple(laid)))
-        placed = {one.shape_id for one in laid}
-        return [blank for blank in blanks if blank not in placed]
+        units.append(unit)
+        return _without(blanks, unit)
 
-    def _worth(self, kind: str, blanks: Sequence[str]) -> tuple[float, ...]:
-        """Kinds that hold most, cost least for their area, are not wide, and of middling length."""
-        stock = self.stocks[kind]
-        area = sum(self._area[blank] for blank in blanks)
-        held = sum(self._area[blank] for blank in blanks if kind in self.holders[blank])
-        size = self._room[kind] * USUAL_FILL / (BLANKS_ON_A_UNIT * area / len(blanks))
-        dear = stock.price / self._room[kind]
-        return -round(held), round(dear, 7), stock.width_mm, abs(math.log(size))
-
-    def _drop(
+    def _unit(
         self, kind: str, blanks: Sequence[str], rng: random.Random, until: Until
-    ) -> list[Placement]:
+    ) -> _Unit | None:
         """Lay blanks on one unit: dropped on a rectangle, nested on any other outline."""
         stock = self.stocks[kind]
         holds = [blank for blank in blanks if kind in self.holders[blank]]
-        if not holds:
-            return []
+        if not holds or until.over():
+            return None
         if stock.outline_mm is not None:
             layout = nest_into(
                 [self.shapes[blank] for blank in holds], [stock], self.gap_mm, 0, 1, until
             )
-            return list(layout.placements)
-        shaken = rng.choice(SHAKEN)
-        order = {blank: self._long[blank] * rng.uniform(1 - shaken, 1 + shaken) for blank in holds}
-        holds.sort(key=lambda blank: (-order[blank], blank))
-        return drop_onto(stock, holds, self._poses, self.gap_mm, rng, until)
+            laid = list(layout.placements)
+        else:
+            shaken = rng.choice(SHAKEN)
+            order = {
+                blank: self._long[blank] * rng.uniform(1 - shaken, 1 + shaken) for blank in holds
+            }
+            holds.sort(key=lambda blank: (-order[blank], blank))
+            shaken = rng.choice(WORTH_SHAKEN)
+            draw = np.random.default_rng(rng.getrandbits(32))
+            worth = self._worth * draw.uniform(1 - shaken, 1 + shaken, len(self._worth))
+            laid = drop_onto(stock, holds, self._droppable, self.gap_mm, draw, worth)
+        return _Unit(kind, tuple(laid)) if laid else None
 
     def _rank(self, units: Sequence[_Unit]) -> tuple[float, float]:
         """Price, then how unevenly units are filled: what is crammed on some empties others."""
@@ -185,7 +249,7 @@ class ManyBlanks:
     def improve(self, steps: int, until: Until) -> None:
         """Lay the blanks of a few units anew, on cheaper or as dear stock, so many times."""
         if steps > 0 and not self.bettered:
-            self.lay(until, MORE_STARTS)
+            self.lay(until, MORE_ROUNDS)
         last = self.bettered + steps
         while self.bettered < last and not until.over():
             self._better(range(self.bettered, last), until)
@@ -211,6 +275,29 @@ class ManyBlanks:
         self, units: Sequence[_Unit], rng: random.Random, until: Until
     ) -> tuple[_Unit, ...] | None:
         """All units, the blanks of a few of them laid anew; None where these find no place."""
+        if rng.random() < LARGE_PARTS:
+            return self._part_anew(units, rng, until)
+        return self._few_anew(units, rng, until)
+
+    def _part_anew(
+        self, units: Sequence[_Unit], rng: random.Random, until: Until
+    ) -> tuple[_Unit, ...] | None:
+        """All units, a large part of the blanks laid as all were at first."""
+        most = rng.uniform(*PART) * len(self.shapes)
+        part: set[int] = set()
+        left: list[str] = []
+        for i in self._empty_first(units, rng):
+            part.add(i)
+            left += [one.shape_id for one in units[i].laid]
+            if len(part) > 1 and len(left) >= most:
+                break
+        kept = [unit for i, unit in enumerate(units) if i not in part]
+        return self._filled(kept, left, rng, until)
+
+    def _few_anew(
+        self, units: Sequence[_Unit], rng: random.Random, until: Until
+    ) -> tuple[_Unit, ...] | None:
+        """All units, the blanks of a few laid on others drawn, what is left over eased in."""
         few = self._few(units, rng)
         drawn = self._no_dearer(units, few, rng)
         if drawn is None:
@@ -270,20 +357,20 @@ class ManyBlanks:
     def _fill(self, unit: _Unit) -> float:
         return sum(self._area[one.shape_id] for one in unit.laid) / self._room[unit.stock]
 
+    def _empty_first(self, units: Sequence[_Unit], rng: random.Random) -> list[int]:
+        """Units in an order drawn, empty ones mostly sooner than full ones."""
+        waits = [rng.expovariate(1.0) / max(0.02, 1.0 - self._fill(unit)) ** 2 for unit in units]
+        return sorted(range(len(units)), key=waits.__getitem__)
+
     def _few(self, units: Sequence[_Unit], rng: random.Random) -> set[int]:
-        """Draw a few units, empty ones sooner than full ones."""
-        weights = [max(0.02, 1.0 - self._fill(unit)) ** 2 for unit in units]
+        """Draw a few units, not too many blanks together."""
         few: set[int] = set()
         blanks = 0
-        for _ in range(2 * MOST_UNITS):
-            drawn = rng.choices(range(len(weights)), weights)[0]
-            count = len(units[drawn].laid)
-            if drawn in few or (few and blanks + count > MOST_TOGETHER):
-                continue
-            few.add(drawn)
-            blanks += count
-            if len(few) == MOST_UNITS:
-                break
+        for i in self._empty_first(units, rng)[: 2 * MOST_UNITS]:
+            count = len(units[i].laid)
+            if len(few) < MOST_UNITS and (not few or blanks + count <= MOST_TOGETHER):
+                few.add(i)
+                blanks += count
         return few
 
     def _no_dearer(

@@ -11,7 +11,7 @@ import numpy as np
 from solver.models.second_process import second_process
 from solver.nests.bed import make_bed, rooms_of, spots_of
 from solver.nests.compiled import KEPT_IN
-from solver.nests.dropping import lowest
+from solver.nests.dropping import drop_onto, droppable, poses_of
 from solver.nests.fill import make_filling
 from solver.nests.hopping import Ways, hop, lay_over
 from solver.nests.lanes import Box, Room
@@ -22,7 +22,7 @@ from solver.nests.wide_beam import Taste, lay_all
 NEEDED = (
     "boards.best_place",
     "boards.take",
-    "dropping.lowest",
+    "dropping.drop_all",
     "fronts.offer",
     "fronts.take",
     "fronts.add_up_left",
@@ -66,7 +66,7 @@ def lay_once() -> None:
     """Call what lays blanks on cells and straight ones in lanes, and what drops them."""
     _lay_on_a_board()
     _lay_in_lanes()
-    lowest(np.zeros(2), np.zeros(1), 1.0, 1.0, 1.0)
+    _drop_a_blank()
 
 
 def _lay_on_a_board() -> None:
@@ -80,6 +80,13 @@ def _lay_on_a_board() -> None:
 def _lay_in_lanes() -> None:
     boxes = [Box(0, 40, 10, False), Box(1, 30, 10, False), Box(1, 10, 30, True)]
     lay_all(boxes, [1, 1], [Room(50, 20)], 0, Taste(2, 2, 2))
+
+
+def _drop_a_blank() -> None:
+    ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
+    blanks = droppable({"a": poses_of(Shape("a", ring, square=True, may_flip=True), 1.0)})
+    stock = Stock("roll", 60.0, 500.0, 1.0, 1, 0)
+    drop_onto(stock, ["a"], blanks, 1.0, np.random.default_rng(0))
 
 
 def hop_once() -> None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from solver.data.job import Job
 from solver.data.until import Until
-from solver.nests.dropping import Pose, poses_of
+from solver.nests.dropping import KnownPoses
 from solver.nests.many_blanks import ManyBlanks
 from solver.planner.nesting import Key, Nester, SheetNest, in_order, key_of, shape_of
 from solver.planner.piece_options import PieceOption
@@ -32,7 +32,7 @@ class LargeNester(Nester):
         self._fewest = MANY_OF_LARGE if large else MANY
         self._most = 0 if large else MOST_AS_A_WHOLE
         self._many: dict[Key, ManyBlanks] = {}
-        self._poses: dict[object, tuple[Pose, ...]] = {}
+        self._poses: KnownPoses = {}
 
     def nest(
         self,
@@ -50,18 +50,13 @@ class LargeNester(Nester):
         shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
         stocks = self.stocks_of(sheet)
         if key not in self._many:
-            gap = self.job.rules.cutting_gap_mm
-            poses = {}
-            for shape in shapes:
-                looks = (shape.outline_mm, shape.may_flip)
-                if looks not in self._poses:
-                    self._poses[looks] = poses_of(shape, gap)
-                poses[shape.id] = self._poses[looks]
             holders = {
                 str(i): frozenset(self.job.stock[item].id for item in piece.fits)
                 for i, piece in enumerate(ordered)
             }
-            blanks = ManyBlanks(shapes, holders, stocks, gap, self.seed, poses)
+            blanks = ManyBlanks(
+                shapes, holders, stocks, self.job.rules.cutting_gap_mm, self.seed, self._poses
+            )
             blanks.lay(until)
             self._many[key] = blanks
         blanks = self._many[key]

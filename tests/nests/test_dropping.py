@@ -15,8 +15,15 @@ import pytest
 from solver.data.until import FOREVER
 from solver.models import ahead
 from solver.nests.boards import NOWHERE
-from solver.nests.dropping import CELL_MM, HEIGHT_COUNTS, drop_onto, lowest, poses_of
-from solver.nests.many_blanks import ManyBlanks, _Unit
+from solver.nests.dropping import (
+    CELL_MM,
+    HEIGHT_COUNTS,
+    drop_onto,
+    droppable,
+    lowest,
+    poses_of_all,
+)
+from solver.nests.many_blanks import LEARNED, ManyBlanks, _Unit
 from solver.nests.nest_into import settle
 from solver.nests.shapes import Placement, Shape, Stock
 from solver.nests.verify import verify
@@ -66,20 +73,24 @@ def test_a_blank_drops_where_it_wastes_least_of_all_places_that_have_room(seed: 
         if height + high <= width:
             waste = (shut_off + HEIGHT_COUNTS * height * len(low)) * CELL_MM / area
             places[at] = waste, height
-    waste, at, height = lowest(top, low, high, area, width)
+    waste, at, height = lowest(top, low, high, area, width, math.inf)
     if at == NOWHERE:
         assert not places
     else:
         assert (waste, height) == pytest.approx(places[at])
         assert waste == pytest.approx(min(wasted for wasted, _ in places.values()))
+        # where less may be wasted than the best place wastes, there is none; if more, it is found
+        assert lowest(top, low, high, area, width, 0.99 * waste)[1] == NOWHERE
+        assert lowest(top, low, high, area, width, 1.01 * waste) == (waste, at, height)
 
 
 def test_twice_as_many_arcs_stack_as_their_boxes_would() -> None:
     # [derived] a stacked arc takes little more than its width over the chord's slope, here
     # 60 / cos(30 deg) = 70 mm; a box of its own takes its rise as well, 60 + 0.134 * 2000 mm
     arcs = [arc(str(i), 2000.0, 2000.0, 60.0) for i in range(20)]
-    poses = {one.id: poses_of(one, GAP_MM) for one in arcs}
-    laid = drop_onto(SHEET, [one.id for one in arcs], poses, GAP_MM, random.Random(0), FOREVER)
+    bowls = droppable(poses_of_all(arcs, GAP_MM, {}))
+    draw = np.random.default_rng(0)
+    laid = drop_onto(SHEET, [one.id for one in arcs], bowls, GAP_MM, draw)
     boxes = math.floor(SHEET.width_mm / (60 + 2000 * (1 - math.cos(math.pi / 6))))
     assert boxes == 2
     assert len(laid) >= 7
@@ -88,14 +99,47 @@ def test_twice_as_many_arcs_stack_as_their_boxes_would() -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_what_is_dropped_keeps_the_gap_and_lies_inside(seed: int) -> None:
     shapes = mixed(seed, 30)
-    poses = {one.id: poses_of(one, GAP_MM) for one in shapes}
+    blanks = droppable(poses_of_all(shapes, GAP_MM, {}))
+    worth = np.random.default_rng(seed).uniform(0.8, 1.2, len(shapes))
     for stock in (SHEET, ROLL):
-        laid = drop_onto(
-            stock, [one.id for one in shapes], poses, GAP_MM, random.Random(seed), FOREVER
-        )
+        draw = np.random.default_rng(seed)
+        laid = drop_onto(stock, [one.id for one in shapes], blanks, GAP_MM, draw, worth)
         assert laid
         layout = settle(laid, [stock], complete=False, cut=False)
         assert verify(layout, shapes, [stock], GAP_MM) == ()
+
+
+def test_alike_blanks_are_known_by_their_poses_and_look_as_their_mirror_images_do() -> None:
+    arcs = [arc("a", 900.0, 700.0, 60.0), arc("b", 900.0, 700.0, 60.0), strip("c", 500.0, 60.0)]
+    mirrored = replace(arcs[0], id="d", outline_mm=tuple((x, -y) for x, y in arcs[0].outline_mm))
+    blanks = droppable(poses_of_all([*arcs, mirrored], GAP_MM, {}))
+    assert [blanks.kind[name] for name in "abcd"] == [0, 0, 1, 2]
+    assert blanks.ways.looks.tolist() == [0, 1, 0]
+
+
+def test_what_is_worth_more_is_laid_sooner() -> None:
+    """Two strips on a roll for one: the first in order, unless the other is worth more."""
+    strips = [strip("long", 1500.0, 60.0), strip("short", 1400.0, 60.0)]
+    blanks = droppable(poses_of_all(strips, GAP_MM, {}))
+    one = Stock("one", 61.0, 1600.0, 1.0, 0, None)
+    for worth, first in ((None, "long"), (np.array((1.0, 1.1)), "short")):
+        laid = drop_onto(one, ["long", "short"], blanks, GAP_MM, np.random.default_rng(0), worth)
+        assert [placed.shape_id for placed in laid] == [first]
+
+
+def test_blanks_where_room_was_lost_are_worth_more_next_time() -> None:
+    # by hand: each takes a roll for itself, 2 rolls for the area of both together; so beside the
+    # mean a blank took half of both areas over its own
+    roll = Stock("roll", 60.0 + GAP_MM, 2000.0, 1.0, 0, None)
+    strips = [strip("a", 2000.0 - GAP_MM, 60.0), strip("b", 1000.0 - GAP_MM, 60.0)]
+    blanks = ManyBlanks(strips, {b.id: frozenset(("roll",)) for b in strips}, [roll], GAP_MM, 0)
+    lie = [Placement(one.id, 0, 0.0, 0.0, 0.0, False) for one in strips]
+    blanks._learn([[_Unit("roll", (lie[0],)), _Unit("roll", (lie[1],))]])
+    areas = [blanks._area[one.id] for one in strips]
+    seen = [sum(areas) / 2 / area for area in areas]
+    assert blanks._worth == pytest.approx([1 - LEARNED + LEARNED * one for one in seen])
+    blanks._learn([])
+    assert blanks._worth == pytest.approx([1 - LEARNED + LEARNED * one for one in seen])
 
 
 def many(seed: int, stocks: list[Stock], count: int = 30) -> ManyBlanks:
@@ -134,8 +178,29 @@ def test_the_same_seed_lays_the_same() -> None:
 
 def test_what_is_on_hand_is_used_first() -> None:
     plenty = replace(SHEET, on_hand=20)
-    bought = many(2, [plenty, ROLL]).purchase(cut_short=False)
-    assert bought.price == 0.0
+    blanks = many(2, [plenty, ROLL])
+    assert blanks.purchase(cut_short=False).price == 0.0
+    # and again when a large part is laid anew
+    one = replace(ROLL, on_hand=1)
+    blanks = many(2, [one, SHEET])
+    assert blanks.units is not None
+    for step in range(5):
+        anew = blanks._part_anew(blanks.units, random.Random(step), FOREVER)
+        assert anew is not None
+        assert "roll" in {unit.stock for unit in anew}
+
+
+def test_the_unit_is_taken_on_which_most_lies_for_its_price() -> None:
+    # [derived] two strips side by side fill the wide roll, which costs less than two narrow ones
+    narrow = Stock("narrow", 61.0, 1600.0, 6.0, 0, None)
+    strips = [strip(name, 1500.0, 60.0) for name in "ab"]
+    for price, taken in ((11.0, ["wide"]), (13.0, ["narrow", "narrow"])):
+        stocks = [narrow, Stock("wide", 124.0, 1600.0, price, 0, None)]
+        ids = frozenset(stock.id for stock in stocks)
+        blanks = ManyBlanks(strips, {one.id: ids for one in strips}, stocks, GAP_MM, 0)
+        assert blanks.lay(FOREVER)
+        assert blanks.units is not None
+        assert [unit.stock for unit in blanks.units] == taken
 
 
 def test_what_dropping_leaves_over_is_eased_in_where_there_is_room() -> None:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import os
-import random
 import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from solver.data.until import FOREVER
 from solver.nests import boards, compiled, dropping, fronts, hopping, lanes, ready, wide_beam
-from solver.nests.dropping import drop_onto, poses_of
+from solver.nests.dropping import drop_onto, droppable, poses_of_all
 from solver.nests.nest_into import nest_into
 from solver.nests.shapes import Stock
 from tests.nests.made_blanks import arc, strip
@@ -115,12 +114,11 @@ class TestReady:
         drop_onto(
             Stock("sheet", 700.0, 900.0, 1.0, 0, None),
             ["a", "s"],
-            {shape.id: poses_of(shape, 1.0) for shape in shapes},
+            droppable(poses_of_all(shapes, 1.0, {})),
             1.0,
-            random.Random(0),
-            FOREVER,
+            np.random.default_rng(0),
         )
-        others = (hopping._search, boards.best_place, boards.take, dropping.lowest)
+        others = (hopping._search, boards.best_place, boards.take, dropping.drop_all)
         assert all(len(last.signatures) == 1 for last in others)  # type: ignore[attr-defined]
 
 

@@ -9,6 +9,7 @@ from small_jobs import LIGHT_ALUMINIUM, Prepared, edge, job, run
 
 from solver.data.line import Line, Stretch
 from solver.data.until import FOREVER
+from solver.nests import many_blanks
 from solver.nests.shapes import Layout
 from solver.planner import large_nester, nesting
 from solver.planner.large_nester import LargeNester
@@ -44,6 +45,8 @@ def searched(monkeypatch: pytest.MonkeyPatch) -> list[tuple[int, Layout | None]]
 
     monkeypatch.setattr(nesting, "purchase", noting)
     monkeypatch.setattr(large_nester, "STEPS", 0)  # they would soon lie on the fewest
+    monkeypatch.setattr(many_blanks, "LAYOUTS", 1)
+    monkeypatch.setattr(many_blanks, "DRAWN", 1)
     monkeypatch.setattr(large_nester, "MANY", MANY)
     monkeypatch.setattr(large_nester, "MANY_OF_LARGE", MANY)
     return noted
