@@ -1,4 +1,4 @@
-"""Nests of large jobs: sheet metals with many curved blanks are laid and bettered bit by bit."""
+"""Nests of curved blanks: soon laid bit by bit, and those of large jobs bettered so."""
 
 from __future__ import annotations
 
@@ -7,19 +7,21 @@ from collections.abc import Mapping, Sequence
 from solver.data.job import Job
 from solver.data.until import Until
 from solver.nests.dropping import KnownPoses
-from solver.nests.many_blanks import ManyBlanks
+from solver.nests.many_blanks import MORE_ROUNDS, ROUNDS, ManyBlanks
 from solver.planner.nesting import Key, Nester, SheetNest, in_order, key_of, shape_of
 from solver.planner.piece_options import PieceOption
 from solver.planner.sheets import Sheet
 
-MANY, MANY_OF_LARGE = 50, 20
-"""Blanks of one sheet metal from which on they are laid bit by bit; of a large job fewer."""
+FEWEST, FEWEST_OF_LARGE = 12, 20
+"""Blanks of one sheet metal from which on they are laid bit by bit."""
+FEW = 50
+"""Up to so many of a job that is not large are laid so for a soon plan: with any more effort they
+are searched as a whole too."""
 MOST_AS_A_WHOLE, EFFORT_AS_A_WHOLE = 100, 60
-"""Up to so many of a job that is not large are also searched as a whole from what was laid so, once
-there is as much effort: it finds cheaper stock, but only after the master has learned from others.
-"""
-STEPS = 3
-"""Times that a few units are laid anew for each step of effort."""
+"""Up to so many are searched as a whole once there is as much effort: it finds cheaper stock, but
+only after the master has learned from others."""
+STEPS, STEPS_OF_FEW = 3, 1
+"""Times that some units are laid anew for each step of effort."""
 CURVED = 0.2
 """Share of their area that is curved: lanes of straight blanks are nested well as a whole."""
 
@@ -29,8 +31,8 @@ class LargeNester(Nester):
 
     def __init__(self, job: Job, sheets: Sequence[Sheet], seed: int, *, large: bool) -> None:
         super().__init__(job, sheets, seed)
-        self._fewest = MANY_OF_LARGE if large else MANY
-        self._most = 0 if large else MOST_AS_A_WHOLE
+        self._fewest = FEWEST_OF_LARGE if large else FEWEST
+        self._few, self._most = (0, 0) if large else (FEW, MOST_AS_A_WHOLE)
         self._many: dict[Key, ManyBlanks] = {}
         self._poses: KnownPoses = {}
 
@@ -57,16 +59,19 @@ class LargeNester(Nester):
             blanks = ManyBlanks(
                 shapes, holders, stocks, self.job.rules.cutting_gap_mm, self.seed, self._poses
             )
-            blanks.lay(until)
+            blanks.lay(until, ROUNDS + MORE_ROUNDS if len(pieces) <= self._few else ROUNDS)
             self._many[key] = blanks
         blanks = self._many[key]
         if blanks.units is None:
             return super().nest(sheet, pieces, start, effort, until)
-        blanks.improve(STEPS * effort - blanks.bettered, until)
+        steps = STEPS_OF_FEW if len(pieces) <= self._few else STEPS
+        blanks.improve(steps * effort - blanks.bettered, until)
         late = until.over()
         laid = SheetNest(sheet, ordered, shapes, stocks, blanks.purchase(cut_short=late))
-        if effort < EFFORT_AS_A_WHOLE or late or len(pieces) > self._most:
-            return laid
+        soon = effort < (1 if len(pieces) <= self._few else EFFORT_AS_A_WHOLE)
+        if soon or late or len(pieces) > self._most:
+            known = self._known.get(key)
+            return laid if known is None or laid.bought.price <= known.bought.price else known
         self.remember(key, laid)
         return super().nest(sheet, pieces, start, effort, until)
 

@@ -220,7 +220,9 @@ def decide(
         else:
             for candidate in (search.most_promising(), *search.unfit()):
                 search.nest(candidate, effort)
-        if _proven(search.found, enough if timed else ENOUGH_GAP):
+        # what is only chosen and soon laid may cost little more, and yet more than it need
+        asked = enough if timed else ENOUGH_GAP
+        if _proven(search.found, asked if step == "nest" else 0.0):
             break
     return ended(search.found, limits)
 

@@ -45,7 +45,7 @@ def test_neither_way_undercuts_what_the_other_proved(radius_in, deep_in, monkeyp
     monkeypatch.setattr(master, "MANY_DECISIONS", 0)
     monkeypatch.setattr(small_cuts, "LEAST_PATCHES", 1)
     monkeypatch.setattr(rounds, "LARGE_LINES", 1)
-    monkeypatch.setattr(large_nester, "MANY_OF_LARGE", 3)
+    monkeypatch.setattr(large_nester, "FEWEST_OF_LARGE", 3)
     large = plan_job(job)
     assert asked
     assert (ordinary.cost is None) == (large.cost is None)

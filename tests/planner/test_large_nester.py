@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import time
+from dataclasses import replace
 from typing import Any
 
 import pytest
 from small_jobs import LIGHT_ALUMINIUM, Prepared, edge, job, run
 
 from solver.data.line import Line, Stretch
-from solver.data.until import FOREVER
+from solver.data.until import FOREVER, Until
 from solver.nests import many_blanks
 from solver.nests.shapes import Layout
 from solver.planner import large_nester, nesting
 from solver.planner.large_nester import LargeNester
+from solver.planner.nesting import key_of
 from solver.planner.piece_options import PieceOption
 
 EFFORT = large_nester.EFFORT_AS_A_WHOLE
@@ -45,10 +48,12 @@ def searched(monkeypatch: pytest.MonkeyPatch) -> list[tuple[int, Layout | None]]
 
     monkeypatch.setattr(nesting, "purchase", noting)
     monkeypatch.setattr(large_nester, "STEPS", 0)  # they would soon lie on the fewest
+    monkeypatch.setattr(large_nester, "STEPS_OF_FEW", 0)
     monkeypatch.setattr(many_blanks, "LAYOUTS", 1)
     monkeypatch.setattr(many_blanks, "DRAWN", 1)
-    monkeypatch.setattr(large_nester, "MANY", MANY)
-    monkeypatch.setattr(large_nester, "MANY_OF_LARGE", MANY)
+    monkeypatch.setattr(large_nester, "FEW", FEW)
+    monkeypatch.setattr(large_nester, "FEWEST", MANY)
+    monkeypatch.setattr(large_nester, "FEWEST_OF_LARGE", MANY)
     return noted
 
 
@@ -87,7 +92,34 @@ def test_those_of_a_large_job_and_too_many_are_laid_bit_by_bit_alone(
     assert searched == []
 
 
-def test_few_blanks_begin_from_what_is_known_of_them(
+def test_few_blanks_are_soon_laid_and_searched_as_a_whole_with_any_more_effort(
+    searched: list[tuple[int, Layout | None]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(large_nester, "FEW", MANY)
+    monkeypatch.setattr(large_nester, "MORE_ROUNDS", 0)
+    made, pieces = arcs(MANY)
+    nester = LargeNester(made.job, made.sheets, 0, large=False)
+    soon = nester.nest(0, pieces, None, 0, FOREVER)
+    assert soon.complete
+    assert searched == []
+    later = nester.nest(0, pieces, None, 1, FOREVER)
+    assert searched == [(1, soon.bought.layout)]
+    assert later.complete
+
+
+def test_what_a_search_found_is_not_forgotten_where_the_next_has_no_time(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    made, pieces = arcs(MANY)
+    nester = LargeNester(made.job, made.sheets, 0, large=False)
+    soon = nester.nest(0, pieces, None, 0, FOREVER)
+    cheap = replace(soon, bought=replace(soon.bought, price=soon.bought.price / 2))
+    nester.remember(key_of(0, soon.pieces), cheap)
+    late = nester.nest(0, pieces, None, 5, Until(time.monotonic() - 1.0))
+    assert late.bought.price == cheap.bought.price
+
+
+def test_fewest_blanks_begin_from_what_is_known_of_them(
     searched: list[tuple[int, Layout | None]],
 ) -> None:
     made, pieces = arcs(FEW)

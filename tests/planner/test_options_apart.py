@@ -129,7 +129,7 @@ def test_a_large_plan_is_the_same_whoever_makes_its_options(
 ) -> None:
     of = read_job(LONG_WALL)
     monkeypatch.setattr(rounds, "LARGE_LINES", 1)
-    monkeypatch.setattr(large_nester, "MANY_OF_LARGE", 3)
+    monkeypatch.setattr(large_nester, "FEWEST_OF_LARGE", 3)
     here = plan_job.plan_job(of)
     monkeypatch.setattr(plan_job, "options_apart", all_made_elsewhere)
     there = plan_job.plan_job(of)
