@@ -9,6 +9,7 @@ import pytest
 
 from solver.checker import check_plan
 from solver.intake.job_of import read_job
+from solver.planner import rounds
 from solver.planner.plan_job import plan_job
 from solver.planner.rounds import Limits, _Search
 
@@ -87,3 +88,22 @@ def test_a_choice_that_could_not_be_nested_and_told_in_time_is_not_decided(
         _seconds_to_tell=7.0,
     )
     assert _Search.time_to_choose(search) is decided
+
+
+def test_near_enough_to_the_bound_the_nests_of_an_untimed_plan_are_searched_all_the_same(
+    monkeypatch,
+):
+    """A choice soon laid may be near the bound, since metal is little of the cost, and be dear."""
+    efforts = []
+    nest = _Search.nest
+
+    def noting(search, candidate, effort):
+        efforts.append(effort)
+        nest(search, candidate, effort)
+
+    monkeypatch.setattr(_Search, "nest", noting)
+    monkeypatch.setattr(rounds, "ENOUGH_GAP", 1.0)
+    plan = plan_job(read_job(SCENARIOS / "deck-hatch.json"))
+    assert plan.cost is not None
+    assert efforts[-1] == 20
+    assert efforts.count(20) == 1  # and then it is enough
