@@ -1,4 +1,4 @@
-"""Many blanks of one sheet metal: laid unit by unit, then a few units at a time laid anew.
+"""Many blanks of one sheet metal: laid unit by unit, then some units at a time laid anew.
 
 A purchase of hundreds of blanks is too much to search as a whole.  What is on hand is filled first
 by dropping blanks (`dropping`), then, unit by unit, that one of some drawn on which most lies for
@@ -29,7 +29,7 @@ from solver.nests.nest_into import nest_into
 from solver.nests.shapes import Layout, Placement, Purchase, Shape, Stock, UsedUnit, usable_region
 
 ROUNDS, MORE_ROUNDS = 1, 4
-"""Rounds of laying all blanks at first, and before a few units are laid anew for the first time."""
+"""Rounds of laying all blanks at first, and before some units are laid anew for the first time."""
 LAYOUTS = 4
 """Layouts of a round; what all blanks are worth is known better after each round."""
 LEARNED = 0.3
@@ -97,7 +97,7 @@ class ManyBlanks:
         self.starts = 0
         """Times that all blanks were laid from the beginning."""
         self.bettered = 0
-        """Times that a few units were laid anew."""
+        """Times that some units were laid anew."""
         self._poses = poses_of_all(shapes, gap_mm, {} if known is None else known)
         self._droppable = droppable(self._poses)
         self._worth = np.ones(len(self._droppable.ways.looks))
@@ -247,7 +247,7 @@ class ManyBlanks:
     # -- better ------------------------------------------------------------------------------------
 
     def improve(self, steps: int, until: Until) -> None:
-        """Lay the blanks of a few units anew, on cheaper or as dear stock, so many times."""
+        """Lay the blanks of some units anew, so many times, and keep what is better."""
         if steps > 0 and not self.bettered:
             self.lay(until, MORE_ROUNDS)
         last = self.bettered + steps
@@ -274,7 +274,7 @@ class ManyBlanks:
     def _anew(
         self, units: Sequence[_Unit], rng: random.Random, until: Until
     ) -> tuple[_Unit, ...] | None:
-        """All units, the blanks of a few of them laid anew; None where these find no place."""
+        """All units, the blanks of some of them laid anew; None where these find no place."""
         if rng.random() < LARGE_PARTS:
             return self._part_anew(units, rng, until)
         return self._few_anew(units, rng, until)
