@@ -61,7 +61,7 @@ KnownPoses = dict[tuple[Ring, bool, bool], tuple[Pose, ...]]
 """Poses by outline, whether square, and whether it may be turned over; for one gap."""
 
 
-class Ways(NamedTuple):
+class DropWays(NamedTuple):
     """Ways to drop blanks, as compiled code reads them.
 
     Poses of alike blanks k are ``first_pose[k]`` to ``first_pose[k + 1]``, cells of pose p
@@ -84,39 +84,34 @@ class Droppable:
 
     kind: Mapping[str, int]
     poses: tuple[Pose, ...]
-    ways: Ways
+    ways: DropWays
 
 
 def droppable(poses: Mapping[str, tuple[Pose, ...]]) -> Droppable:
     """Blanks by their poses; those that share theirs (the very same tuple) are alike."""
-    kinds: dict[int, tuple[int, tuple[Pose, ...]]] = {}
+    number: dict[int, int] = {}
+    alike: list[tuple[Pose, ...]] = []
     kind = {}
     for blank, mine in poses.items():
-        kind[blank], _ = kinds.setdefault(id(mine), (len(kinds), mine))
-    looks: dict[tuple[int, float, float], int] = {}
-    every = [pose for _, some in kinds.values() for pose in some]
-    return Droppable(
-        kind,
-        tuple(every),
-        Ways(
-            np.cumsum([0, *(len(some) for _, some in kinds.values())], dtype=np.int64),
-            np.cumsum([0, *(len(pose.low) for pose in every)], dtype=np.int64),
-            np.concatenate([pose.low for pose in every]),
-            np.concatenate([pose.high for pose in every]),
-            np.array([pose.height_mm for pose in every]),
-            np.array([pose.area_mm2 for pose in every]),
-            np.array(
-                [
-                    looks.setdefault(
-                        (len(one.low), round(one.height_mm, 1), round(one.area_mm2, -1)),
-                        len(looks),
-                    )
-                    for one in (some[0] for _, some in kinds.values())
-                ],
-                dtype=np.int64,
-            ),
-        ),
+        kind[blank] = number.setdefault(id(mine), len(alike))
+        if kind[blank] == len(alike):
+            alike.append(mine)
+    seen: dict[tuple[int, float, float], int] = {}
+    looks = [
+        seen.setdefault((len(p.low), round(p.height_mm, 1), round(p.area_mm2, -1)), len(seen))
+        for p, *_ in alike
+    ]
+    every = tuple(pose for some in alike for pose in some)
+    ways = DropWays(
+        np.cumsum([0, *(len(some) for some in alike)], dtype=np.int64),
+        np.cumsum([0, *(len(pose.low) for pose in every)], dtype=np.int64),
+        np.concatenate([pose.low for pose in every]),
+        np.concatenate([pose.high for pose in every]),
+        np.array([pose.height_mm for pose in every]),
+        np.array([pose.area_mm2 for pose in every]),
+        np.array(looks, dtype=np.int64),
     )
+    return Droppable(kind, every, ways)
 
 
 def poses_of_all(
@@ -266,7 +261,7 @@ def drop_all(
     order: Ints,
     left: Ints,
     worth: Points,
-    ways: Ways,
+    ways: DropWays,
     laid_as: Ints,
     cell: Ints,
     height_mm: Points,

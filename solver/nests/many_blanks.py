@@ -115,7 +115,8 @@ class ManyBlanks:
         """Lay all blanks some times a round; return whether all found a place in the best way."""
 
         def laid(start: int, until: Until) -> tuple[_Unit, ...] | None:
-            return self._laid(random.Random(f"{self.seed} start {start}"), until)
+            rng = random.Random(f"{self.seed} start {start}")
+            return self._filled((), list(self.shapes), rng, until)
 
         for _ in range(rounds):
             made: list[tuple[_Unit, ...]] = []
@@ -147,10 +148,6 @@ class ManyBlanks:
             np.add.at(area, kinds, mine)
         seen = taken / area * (area.sum() / taken.sum())
         self._worth = (1.0 - LEARNED) * self._worth + LEARNED * seen
-
-    def _laid(self, rng: random.Random, until: Until) -> tuple[_Unit, ...] | None:
-        """Lay all blanks unit by unit; None where some find no place."""
-        return self._filled((), list(self.shapes), rng, until)
 
     def _filled(
         self, kept: Sequence[_Unit], left: list[str], rng: random.Random, until: Until

@@ -31,6 +31,9 @@ NEEDED = (
 )
 """What the searches call, whichever is compiled last; ``_search`` takes in all that hops."""
 
+BOX_MM = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
+"""Outline of the blanks that are laid to have it compiled."""
+
 LONGEST_SECONDS = 120.0
 """What a second process may take for its half, which takes it some 20 s."""
 
@@ -70,8 +73,7 @@ def lay_once() -> None:
 
 
 def _lay_on_a_board() -> None:
-    ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
-    shape = Shape("a", ring, square=True, may_flip=True, quantity=2)
+    shape = Shape("a", BOX_MM, square=True, may_flip=True, quantity=2)
     stock = Stock("roll", 60.0, 500.0, 1.0, 1, 0)
     filling = make_filling([shape], [stock], 1.0)
     lay_in_order(filling, plain_order(filling), random.Random(0))
@@ -83,16 +85,14 @@ def _lay_in_lanes() -> None:
 
 
 def _drop_a_blank() -> None:
-    ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
-    blanks = droppable({"a": poses_of(Shape("a", ring, square=True, may_flip=True), 1.0)})
+    blanks = droppable({"a": poses_of(Shape("a", BOX_MM, square=True, may_flip=True), 1.0)})
     stock = Stock("roll", 60.0, 500.0, 1.0, 1, 0)
     drop_onto(stock, ["a"], blanks, 1.0, np.random.default_rng(0))
 
 
 def hop_once() -> None:
     """Call what eases and hops: two boxes where there is room for one."""
-    ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 50.0), (0.0, 50.0))
-    shapes = [Shape(name, ring, square=False, may_flip=True) for name in ("a", "b")]
+    shapes = [Shape(name, BOX_MM, square=False, may_flip=True) for name in ("a", "b")]
     bed = make_bed(shapes, 1.0)
     rooms, shift = rooms_of([(0.0, 0.0, 210.0, 52.0)])
     spots = spots_of(bed, [Placement(s.id, 0, 0.0, 1.0, 0.0, False) for s in shapes], shift)

@@ -51,6 +51,7 @@ class LargeNester(Nester):
         key = key_of(sheet, ordered)
         shapes = tuple(shape_of(str(i), piece) for i, piece in enumerate(ordered))
         stocks = self.stocks_of(sheet)
+        few = len(pieces) <= self._few
         if key not in self._many:
             holders = {
                 str(i): frozenset(self.job.stock[item].id for item in piece.fits)
@@ -59,16 +60,16 @@ class LargeNester(Nester):
             blanks = ManyBlanks(
                 shapes, holders, stocks, self.job.rules.cutting_gap_mm, self.seed, self._poses
             )
-            blanks.lay(until, ROUNDS + MORE_ROUNDS if len(pieces) <= self._few else ROUNDS)
+            blanks.lay(until, ROUNDS + MORE_ROUNDS if few else ROUNDS)
             self._many[key] = blanks
         blanks = self._many[key]
         if blanks.units is None:
             return super().nest(sheet, pieces, start, effort, until)
-        steps = STEPS_OF_FEW if len(pieces) <= self._few else STEPS
+        steps = STEPS_OF_FEW if few else STEPS
         blanks.improve(steps * effort - blanks.bettered, until)
         late = until.over()
         laid = SheetNest(sheet, ordered, shapes, stocks, blanks.purchase(cut_short=late))
-        soon = effort < (1 if len(pieces) <= self._few else EFFORT_AS_A_WHOLE)
+        soon = effort < (1 if few else EFFORT_AS_A_WHOLE)
         if soon or late or len(pieces) > self._most:
             known = self._known.get(key)
             return laid if known is None or laid.bought.price <= known.bought.price else known

@@ -197,7 +197,8 @@ def decide(
     """Run rounds until nothing better comes, and return the best plan with the proven bound.
 
     ``on_better`` is called with each plan better than ``start`` (and checks it); ``steps`` are all
-    that is done, where they are given; ``enough`` is the gap at which a timed search ends.
+    that is done, where they are given; ``enough`` is the gap at which a timed search ends (an
+    untimed one at ENOUGH_GAP), once its nests were searched.
     """
     search = _Search(parts, limits, on_better, on_phase, unlike or Unlike(), start)
     timed = limits.deadline is not None

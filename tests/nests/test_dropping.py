@@ -181,13 +181,18 @@ def test_what_is_on_hand_is_used_first() -> None:
     blanks = many(2, [plenty, ROLL])
     assert blanks.purchase(cut_short=False).price == 0.0
     # and again when a large part is laid anew
-    one = replace(ROLL, on_hand=1)
+    one = replace(ROLL, on_hand=1, for_sale=0, price=1000.0)  # who pays takes sheets
     blanks = many(2, [one, SHEET])
     assert blanks.units is not None
     for step in range(5):
         anew = blanks._part_anew(blanks.units, random.Random(step), FOREVER)
         assert anew is not None
         assert "roll" in {unit.stock for unit in anew}
+    kept = [unit for unit in blanks.units if unit.stock != "roll"]
+    left = [placed.shape_id for unit in blanks.units if unit not in kept for placed in unit.laid]
+    anew = blanks._filled(kept, left, random.Random(0), FOREVER)
+    assert anew is not None
+    assert "roll" in {unit.stock for unit in anew[len(kept) :]}
 
 
 def test_the_unit_is_taken_on_which_most_lies_for_its_price() -> None:
