@@ -1,26 +1,31 @@
 """Straight blanks: every cheaper purchase decided, one by one, whether it holds them at all.
 
-Prices of lanes prove quickly of many purchases that they do not (`models/lane_cover`). Then in
-turn, with ever more work: blanks are laid on purchases that are open, roomy ones first
-(`models/shared_rooms` and wide beams), and what is still open is decided in order of price. What
-holds the blanks is the cheapest there is if all before it are proven not to hold them; where the
-work does not suffice for one, the proof ends at its price. Square blanks lie square to the stock
+Narrow beams first lay the blanks on what is roomy enough, and prices of lanes prove quickly of many
+purchases that they do not hold them (`models/lane_cover`). Then, with ever more work: blanks
+are laid on purchases that are open, roomy ones first (wide beams, then units filled anew, and
+`models/shared_rooms`), and what is still open is decided in order of price. What holds the blanks
+is the cheapest there is if all before it are proven not to hold them; where the work does not
+suffice for one, the proof ends at its price. Square blanks lie square to the stock
 (`Shape.square`), so this covers every nest that they may have.
 """
 
 import random
-from collections.abc import Sequence, Set
+from collections.abc import Callable, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 import shapely
 
 from solver.data.until import FOREVER, Until
+from solver.models.ahead import in_turn
 from solver.models.lane_cover import lanes_never_cover
-from solver.models.rooms import Lies, Size
+from solver.models.rooms import Decision, Lies, Size
 from solver.models.shared_rooms import Known, fit_shared
 from solver.nests import lanes, wide_beam
 from solver.nests.price_rows import Rows
+from solver.nests.refill import refill
 from solver.nests.shapes import Placement, Shape, Stock, usable_region
 
 MOST_BLANKS = 60
@@ -31,16 +36,19 @@ MOST_PURCHASES = 4000
 
 LANES_WORK = 0.0015
 """Counted for each blank where prices of lanes are asked about a purchase."""
-FRONTS_WORK = 3e-6
+FRONTS_WORK = 1e-6
 """Counted for each front in each round of a beam."""
-LANES_SHARE = 0.4
-"""Most of the work for prices of lanes."""
-TURN = 1 / 3
-"""Share of the work that is left for proofs, and then for layouts, before the next turn."""
+BEAMS_SHARE, LANES_SHARE = 0.2, 0.4
+"""Most of the work for narrow beams before anything else, and for prices of lanes."""
+FIND_SHARE, DECIDE_SHARE = 0.7, 0.5
+"""Most of the work that is left for layouts in a turn, and then for proofs."""
 LONGER = 2.0
 """So many times the work for each purchase in the next turn."""
-BEAMS = 1
-"""Of each purchase in a turn."""
+NARROW, WIDE = 1000, 4000
+"""Fronts of the first beams, and of those in turns."""
+REFILLS, AMPLE, HOPEFUL = 3.0, 0.04, 0.5
+"""So many times the work for filling units anew where this share of the metal or more is spare,
+less where less is; and for the model when it is to find a layout."""
 SHUFFLED = 0.3
 """Share of the beams that take the units in any order; the others begin with the narrow ones."""
 
@@ -50,18 +58,19 @@ ONE_ROOM = (wide_beam.Taste(1000, 6, 16), wide_beam.Taste(1000, 6, 8))
 Numbers = tuple[int, ...]
 """Units of each stock to buy."""
 
+One = TypeVar("One")
+Made = TypeVar("Made")
+
 
 @dataclass(frozen=True)
 class Decided:
     """Proven least price, at most the one asked about, and a cheaper purchase if one was found.
 
-    `never` are the numbers of purchases proven not to hold the blanks, `tried` of those on which
-    they were laid in vain.
+    `never` are the numbers of cheaper purchases proven not to hold the blanks.
     """
 
     least: float
     never: frozenset[Numbers] = frozenset()
-    tried: frozenset[Numbers] = frozenset()
     numbers: Numbers | None = None
     placements: tuple[Placement, ...] = ()
 
@@ -84,36 +93,50 @@ def decide_cheaper(
     *,
     work: float,
     work_each: float,
-    known: Set[Numbers] = frozenset(),
-    again: bool = False,
     seed: int = 0,
     until: Until = FOREVER,
-) -> Decided:
-    """Decide purchases cheaper than `price`, cheapest first; `work` as in new_solver, for all.
+) -> Decided | None:
+    """Decide purchases cheaper than `price`; `work` as in new_solver, for all.
 
-    Each gets `work_each` at first, then more. `known` purchases are proven already, and with
-    `again` prices of lanes are known to prove no more.
-    Numbers bought are by stock; placements count units on hand first, in order of stock, then those
-    bought, in order of stock.
+    Each gets `work_each` at first, then more. None where purchases are too many. Numbers bought are
+    by stock; placements count units on hand first, in order of stock, then those bought, in order
+    of stock. Equal calls that `until` does not end early give equal answers.
     """
     waiting = cheaper_purchases(stocks, price, rows)
     if waiting is None:
-        return Decided(0.0)
-    job = _Job(shapes, stocks, gap_mm, price, waiting, work, seed, until, never=set(known))
-    if not again:
-        job.price_lanes(LANES_SHARE * work)
+        return None
+    job = _Job(shapes, stocks, gap_mm, price, waiting, work, seed, until)
+    job.find(0.0, BEAMS_SHARE * work)
+    job.price_lanes(LANES_SHARE * work)
     while job.open() and not job.over():
-        job.find(work_each, TURN * job.work)
-        job.decide(work_each, max(TURN * job.work, work_each))
+        share = FIND_SHARE * job.work
+        job.find(min(work_each, share), share)
+        share = min(job.work, max(DECIDE_SHARE * job.work, work_each))
+        job.decide(min(work_each, share), share)
         work_each *= LONGER
         job.seed += 1
     return Decided(
         min([job.price, *(spent for spent, _ in job.open())]),
         frozenset(job.never),
-        frozenset(numbers for _, numbers in job.open() if numbers in job.tried),
         job.numbers,
         job.placements,
     )
+
+
+@dataclass(frozen=True)
+class _Try:
+    """A purchase to lay the blanks on, by a model or by beams; without any work by beams alone."""
+
+    numbers: Numbers
+    by_model: bool
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """Placements of all blanks, None where some found no place, and the work spent."""
+
+    placements: tuple[Placement, ...] | None
+    work: float
 
 
 @dataclass(eq=False)
@@ -126,8 +149,8 @@ class _Job:
     work: float
     seed: int
     until: Until
-    never: set[Numbers]
-    tried: set[Numbers] = field(default_factory=set)
+    never: set[Numbers] = field(default_factory=set)
+    """Purchases proven not to hold the blanks."""
     numbers: Numbers | None = None
     placements: tuple[Placement, ...] = ()
     """The cheapest that holds the blanks; only what is cheaper is waiting."""
@@ -146,8 +169,6 @@ class _Job:
         self.sizes: list[Size] = [(kinds[k][0], kinds[k][1]) for k in self.blanks]
         self.counts = [shape.quantity for shape in self.shapes]
         self.boxes = lanes.make_boxes(self.shapes, self.gap_mm, self.unit_mm)
-        self.rng = random.Random(self.seed)
-        self.known = Known()
 
     def over(self) -> bool:
         return self.work <= 0.0 or self.until.over()
@@ -173,103 +194,154 @@ class _Job:
 
     def price_lanes(self, share: float) -> None:
         """Rule out what prices of lanes prove too small, cheapest first."""
-        least = self.work - share
         in_vain: list[Numbers] = []
-        for _, numbers in self.open():
-            if self.over() or self.work <= least:
-                return
-            if numbers in self.never or any(_part_of(one, numbers) for one in in_vain):
-                continue
+
+        def due() -> list[Numbers]:
+            return [
+                numbers
+                for _, numbers in self.open()
+                if not any(_part_of(one, numbers) for one in in_vain)
+            ]
+
+        def ask(numbers: Numbers, until: Until) -> bool:
+            return lanes_never_cover(self.sizes, self.rooms(numbers), until=until)
+
+        def note(numbers: Numbers, never: bool) -> None:
             self.work -= LANES_WORK * len(self.blanks)
-            if lanes_never_cover(self.sizes, self.rooms(numbers), until=self.until):
+            if never:
                 self.rule_out(numbers)
             else:
                 in_vain.append(numbers)
 
+        self._go_through(due, ask, note, share)
+
     def decide(self, work_each: float, share: float) -> None:
-        """Decide open purchases, cheapest first, up to the first that holds the blanks."""
-        least = self.work - share
-        for _, numbers in self.open():
-            if self.over() or self.work <= least or self._fit(numbers, work_each, hopeful=False):
-                return
+        """Decide open purchases, cheapest first."""
+
+        def due() -> list[Numbers]:
+            return [numbers for _, numbers in self.open()]
+
+        def fit(numbers: Numbers, until: Until) -> Decision:
+            return self._fit(numbers, work_each, until, hopeful=False)
+
+        def note(numbers: Numbers, decided: Decision) -> None:
+            self.work -= decided.work
+            if decided.fits:
+                self.keep(numbers, self._placed(numbers, decided))
+            elif decided.fits is False:
+                self.rule_out(numbers)
+
+        self._go_through(due, fit, note, share)
 
     def find(self, work_each: float, share: float) -> None:
         """Lay the blanks on open purchases, those first that have most room to spare."""
+
+        def due() -> list[_Try]:
+            roomy = sorted((one for _, one in self.open()), key=lambda n: (-self._spare(n), n))
+            return [_Try(numbers, by_model) for numbers in roomy for by_model in (False, True)]
+
+        def lay(one: _Try, until: Until) -> _Laid:
+            if one.by_model and work_each:
+                return self._lay_by_model(one.numbers, HOPEFUL * work_each, until)
+            ample = min(1.0, self._spare(one.numbers) / AMPLE)
+            return self._lay(one, REFILLS * ample * work_each, until)
+
+        def note(one: _Try, laid: _Laid) -> None:
+            self.work -= laid.work
+            if laid.placements is not None:
+                self.keep(one.numbers, laid.placements)
+
+        self._go_through(due, lay, note, share)
+
+    def _go_through(
+        self,
+        due: Callable[[], list[One]],
+        make: Callable[[One, Until], Made],
+        note: Callable[[One, Made], None],
+        share: float,
+    ) -> None:
+        """Note what is made of all that is due, each once, until so much of the work is done."""
         least = self.work - share
-        for numbers in sorted((one for _, one in self.open()), key=self._tightness):
-            if numbers not in {one for _, one in self.open()}:
-                continue
-            for turn in range(BEAMS + 1):
-                if self.over() or self.work <= least:
+        done: set[One] = set()
+        waiting = due()
+        while waiting and not self.over():
+            with closing(in_turn(waiting, make, self.until)) as turns:
+                for one, made in turns:
+                    before = (len(self.never), self.price)
+                    note(one, made)
+                    done.add(one)
+                    if self.over() or self.work <= least:
+                        return
+                    if before != (len(self.never), self.price):
+                        break  # some of what was due is no longer
+                else:
                     return
-                if turn == 0 and self._fit(numbers, work_each, hopeful=True):
-                    break
-                if numbers in self.never:
-                    break
-                placements = (
-                    self._beam(numbers, shuffled=self.rng.random() < SHUFFLED) if turn else None
-                )
-                if placements is not None:
-                    self.keep(numbers, placements)
-                    break
-            else:
-                self.tried.add(numbers)
+            waiting = [one for one in due() if one not in done]
 
-    def _tightness(self, numbers: Numbers) -> tuple[float, Numbers]:
-        units = units_of(self.stocks, numbers)
-        return -float(sum(stock.length_mm * stock.width_mm for stock in units)), numbers
+    def _spare(self, numbers: Numbers) -> float:
+        """Share of the rooms that the blanks leave."""
+        room = sum(length * width for length, width in self.rooms(numbers))
+        return 1.0 - sum(length * width for length, width in self.sizes) / room
 
-    def _beam(self, numbers: Numbers, *, shuffled: bool) -> list[Placement] | None:
-        units = units_of(self.stocks, numbers)
+    def _lay(self, one: _Try, work: float, until: Until) -> _Laid:
+        """Try to lay the blanks by a beam, wide with any work, and then by filling units anew."""
+        rng = random.Random(f"{self.seed} {one}")
+        units = units_of(self.stocks, one.numbers)
         order = sorted(range(len(units)), key=lambda k: (units[k].width_mm, units[k].length_mm))
-        if shuffled:
-            self.rng.shuffle(order)
+        if one.by_model or rng.random() < SHUFFLED:
+            rng.shuffle(order)
         rooms = [lanes.make_room(units[k], self.gap_mm, self.unit_mm) for k in order]
         taste = wide_beam.Taste(
-            self.rng.choice((1000, 2000)),
-            self.rng.choice((4, 6, 10)),
-            self.rng.choice((8, 12, 16, 24, 40)),
-            self.rng.choice((0.5, 1.0, 2.0)),
+            WIDE if work else NARROW,
+            rng.choice((4, 6, 10)),
+            rng.choice((8, 12, 16, 24, 40)),
+            rng.choice((0.5, 1.0, 2.0)),
+            gives=rng.choice((1, 2)),
         )
         rounds = 0
 
         def asked() -> bool:
             nonlocal rounds
             rounds += 1
-            return self.until.asked()
+            return until.asked()
 
-        until = Until(self.until.moment, asked)
         puts = wide_beam.lay_all(
-            self.boxes, self.counts, rooms, self.rng.getrandbits(32), taste, until=until
+            self.boxes,
+            self.counts,
+            rooms,
+            rng.getrandbits(32),
+            taste,
+            until=Until(until.moment, asked),
         )
-        self.work -= FRONTS_WORK * taste.width * max(1, rounds)
+        spent = FRONTS_WORK * taste.width * max(1, rounds)
+        if puts is None and work and len(rooms) > 1:
+            laid = refill(self.boxes, self.counts, rooms, rng.getrandbits(32), work, until=until)
+            puts, spent = laid.puts, spent + laid.work
         if puts is None:
-            return None
+            return _Laid(None, spent)
         puts = [(order[room], x, y, b) for room, x, y, b in puts]
-        return lanes.placements_of(self.shapes, self.boxes, units, puts, self.unit_mm)
+        placements = lanes.placements_of(self.shapes, self.boxes, units, puts, self.unit_mm)
+        return _Laid(tuple(placements), spent)
 
-    def _fit(self, numbers: Numbers, work: float, *, hopeful: bool) -> bool:
-        """Whether a purchase is found to hold the blanks; what is decided of it is noted."""
-        if numbers in self.never:
-            return False
-        decided = fit_shared(
+    def _lay_by_model(self, numbers: Numbers, work: float, until: Until) -> _Laid:
+        decided = self._fit(numbers, work, until, hopeful=True)
+        return _Laid(self._placed(numbers, decided) if decided.fits else None, decided.work)
+
+    def _fit(self, numbers: Numbers, work: float, until: Until, *, hopeful: bool) -> Decision:
+        return fit_shared(
             self.sizes,
             self.rooms(numbers),
-            work=min(self.work, work),
-            known=self.known,
+            work=work,
+            known=Known(),  # tries made ahead may be forgotten: what they met must be too
             lay_one=self._lay_one,
             hopeful=hopeful,
             seed=self.seed,
-            until=self.until,
+            until=until,
         )
-        self.work -= decided.work
-        if decided.fits:
-            units = units_of(self.stocks, numbers)
-            at = [self.shapes[k] for k in self.blanks]
-            self.keep(numbers, _placements(at, decided.places, units, self.unit_mm))
-        elif decided.fits is False:
-            self.rule_out(numbers)
-        return bool(decided.fits)
+
+    def _placed(self, numbers: Numbers, decided: Decision) -> tuple[Placement, ...]:
+        blanks = [self.shapes[k] for k in self.blanks]
+        return _placements(blanks, decided.places, units_of(self.stocks, numbers), self.unit_mm)
 
     def _lay_one(self, sizes: Sequence[Size], room: Size) -> list[Lies] | None:
         boxes: list[lanes.Box] = []

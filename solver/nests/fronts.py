@@ -251,11 +251,18 @@ def offer(
 
 @compiled
 def take(
-    ways: Ways, fronts: Fronts, offers: Offers, picked: Longs, grown: Fronts, x: Ints, y: Ints
+    ways: Ways,
+    fronts: Fronts,
+    offers: Offers,
+    picked: Longs,
+    grown: Fronts,
+    x: Ints,
+    y: Ints,
+    moment: Longs,
 ) -> None:
     """Each picked offer taken: the fronts, but for `held` and `mark`, and where the blanks lie.
 
-    A front with too many segments is lost.
+    A front with too many segments is lost. `moment` is the sum of widths times squared ends.
     """
     ends, widths = np.empty(SEGMENTS + 1, np.int32), np.empty(SEGMENTS + 1, np.int32)
     for row in range(len(picked)):
@@ -298,8 +305,10 @@ def take(
                 count = _joined(ends, widths, count, k + 1)
         if count > SEGMENTS:
             count, lost = 1, LOST
+        moment[row] = 0
         for j in range(count):
             grown.ends[row, j], grown.widths[row, j] = ends[j], widths[j]
+            moment[row] += np.int64(ends[j]) * ends[j] * widths[j]
         grown.segments[row], grown.room[row], grown.lost[row] = count, room, lost
         for kind in range(fronts.left.shape[1]):
             grown.left[row, kind] = fronts.left[i, kind]

@@ -63,11 +63,10 @@ LEAST_TRIMMED, TIGHT = 0.8, 1.06
 have their turn after roomier ones."""
 FINE_STEP, COARSE_STEP = 1.07, 1.25
 """How much more stock is tried where a nest failed; coarse where any purchase will do."""
-WORK_PER_EFFORT = 1 / 24
-"""Of deciding purchases, for each step of effort: 2.5 at 60, some 10 s."""
-SOON, ONE, ONE_AGAIN = 0.8, 0.08, 0.16
-"""Shares of the work: for deciding before the search goes on; for any one purchase at first, and
-when they are decided again."""
+WORK_PER_EFFORT = 1 / 10
+"""Of deciding purchases, for each step of effort: 6 at 60, some 20 s on two cores."""
+ONE = 1 / 30
+"""Share of the work for any one purchase at first."""
 
 
 @dataclass(frozen=True)
@@ -114,8 +113,6 @@ class _Search:
     price: float = float("inf")
     cut: bool = False
     nests: int = 0
-    never: frozenset[Numbers] = frozenset()
-    """Purchases proven not to hold the blanks."""
     least: float = 0.0
     """Proven: nothing cheaper holds them."""
 
@@ -147,10 +144,7 @@ class _Search:
 
     def hopeless(self, numbers: Numbers, tried: Sequence[Numbers]) -> bool:
         """Whether the rows forbid a purchase, or one that buys as much of everything failed."""
-        if any(
-            all(n <= t for n, t in zip(numbers, known, strict=True))
-            for known in (*tried, *self.never)
-        ):
+        if any(all(n <= t for n, t in zip(numbers, known, strict=True)) for known in tried):
             return True
         return bool(
             np.any(self.rows.held @ self.with_shelf(numbers) < self.rows.needed * (1 - 1e-7))
@@ -240,23 +234,24 @@ def purchase(
         if effort > 0 and high is not None:
             _search_on(search, _Stand(by_price=SOME), 0)
             search.tried = searched  # what failed at the first go may hold the blanks all the same
+            if _decide(search, WORK_PER_EFFORT * effort):
+                return _result(search)
             if effort >= THOROUGH:
                 _search_on(search, TRIMMED, effort)
-            _decide(search, SOON * WORK_PER_EFFORT * effort)
-            if search.least < _below(search):
-                more = SOME + effort // EFFORT_PER_TRY
-                _search_on(search, _Stand(HALVINGS, low, high, trims=True, by_price=more), effort)
-                if effort >= THOROUGH:
-                    _again(search, effort)
-                _decide(search, WORK_PER_EFFORT * effort)
+            more = SOME + effort // EFFORT_PER_TRY
+            _search_on(search, _Stand(HALVINGS, low, high, trims=True, by_price=more), effort)
+            if effort >= THOROUGH:
+                _again(search, effort)
     return _result(search)
 
 
-def _decide(search: _Search, work: float) -> None:
-    """Decide all cheaper purchases as far as the work goes, and keep the first that nests."""
-    if search.price <= 0 or not can_decide(search.shapes, search.stocks) or search.late():
-        return
-    again = search.least > 0.0
+def _decide(search: _Search, work: float) -> bool:
+    """Decide all cheaper purchases as far as the work goes, and keep the cheapest that nests.
+
+    False where they are too many, or the blanks are, or curved.
+    """
+    if not can_decide(search.shapes, search.stocks):
+        return False
     decided = decide_cheaper(
         search.shapes,
         search.stocks,
@@ -264,22 +259,21 @@ def _decide(search: _Search, work: float) -> None:
         search.price,
         search.rows,
         work=work,
-        work_each=(ONE_AGAIN if again else ONE) * work,
-        known=search.never,
-        again=again,
+        work_each=ONE * work,
         seed=search.seed + search.nests,
         until=search.until,
     )
-    search.never, search.least = decided.never, max(search.least, decided.least)
-    # what was tried in vain here is not worth a plain nest
-    search.tried += sorted(decided.never | decided.tried)
-    if decided.numbers is None:
-        return
-    units = units_of(search.stocks, decided.numbers)
-    layout = settle(decided.placements, units, complete=True, cut=False)
-    ample = [replace(stock, for_sale=None) for stock in search.stocks]
-    if not verify(layout, search.shapes, ample, search.gap_mm):
-        search.best, search.price = layout, _price(layout, search.stocks)
+    if decided is None:
+        return False
+    search.cut = search.cut or search.until.over()
+    search.least = decided.least
+    if decided.numbers is not None:
+        units = units_of(search.stocks, decided.numbers)
+        layout = settle(decided.placements, units, complete=True, cut=False)
+        ample = [replace(stock, for_sale=None) for stock in search.stocks]
+        if not verify(layout, search.shapes, ample, search.gap_mm):
+            search.best, search.price = layout, _price(layout, search.stocks)
+    return True
 
 
 def _tried_first(search: _Search, start: Mapping[str, int], effort: int) -> bool:

@@ -3,11 +3,13 @@
 All fronts of a beam grow together, one blank a round (``fronts``). What the rooms hold beyond the
 blanks is known, so a front that has lost more metal than that is dropped at once; among the others
 those live on that have lost least for what they hold. When few blanks are left, what a front cannot
-help losing counts as lost.
+help losing counts as lost. Where rooms are to be filled from more blanks than they hold, a spare
+room behind them takes the first that finds no place, and its front is done.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -81,8 +83,7 @@ class _Sums:
         return self.waiting <= FEWER
 
 
-@dataclass(frozen=True)
-class _Round:
+class _Round(NamedTuple):
     """One blank laid on each front: the front it came from, and the put."""
 
     parent: Longs
@@ -115,9 +116,7 @@ def lay_all(
         return None
     way_of = {box: way for way, box in enumerate(job.box)}
     forced = [way_of[put[3]] for put in first]
-    fronts = _empty(1, len(counts))
-    fronts.ends[0, 0], fronts.widths[0, 0], fronts.segments[0] = 0, rooms[0].width, 1
-    fronts.left[0] = counts
+    fronts = _first_front(rooms[0], counts)
     offers = _room_for_offers(taste)
     rounds: list[_Round] = []
     for number in range(sum(counts)):
@@ -130,7 +129,73 @@ def lay_all(
         fronts, laid = grown
         rounds.append(laid)
     last = np.where(fronts.widths > 0, fronts.ends, 0).max(axis=1)
-    row = int(np.lexsort((last, fronts.room))[0])
+    return _puts(job, rounds, int(np.lexsort((last, fronts.room))[0]))
+
+
+@dataclass(frozen=True)
+class Filled:
+    """Puts of the blanks that found a place, and the area of the rooms that they leave bare."""
+
+    puts: list[Put]
+    bare: int
+
+
+def fill(
+    boxes: Sequence[Box],
+    counts: Sequence[int],
+    rooms: Sequence[Room],
+    seed: int,
+    taste: Taste,
+    most_bare: int,
+    until: Until = FOREVER,
+) -> Filled | None:
+    """Fill rooms, one after the other, from blanks that need not all find a place.
+
+    None where the beam finds no way to leave bare `most_bare` or less. Equal seeds give equal
+    answers.
+    """
+    if not rooms or not sum(counts):
+        return None
+    rng = np.random.default_rng(seed)
+    job = _job(boxes, counts, rooms, rng, taste, spare=True)
+    if job is None:
+        return None
+    job = replace(job, budget=most_bare)
+    space = sum(room.length * room.width for room in rooms)
+    fronts, offers = _first_front(rooms[0], counts), _room_for_offers(taste)
+    rounds: list[_Round] = []
+    best: Filled | None = None
+    for _ in range(sum(counts)):
+        grown = None if until.over() else _grown(job, fronts, taste, rng, None, FEW + 1, offers)
+        if grown is None:
+            return best
+        grown_fronts, laid = grown
+        done = laid.room == len(rooms)
+        if done.any():
+            ended = laid.parent[done]
+            row = int(ended[np.argmax(fronts.held[ended])])
+            bare = space - int(fronts.held[row])
+            if best is None or bare < best.bare:
+                best = Filled(_puts(job, rounds, row), bare)
+            lives = np.nonzero(~done)[0]
+            if not len(lives):
+                return best
+            grown_fronts = _rows(grown_fronts, lives)
+            laid = _Round._make(field[lives] for field in laid)
+        fronts = grown_fronts
+        rounds.append(laid)
+    return Filled(_puts(job, rounds, 0), space - int(fronts.held[0]))
+
+
+def _first_front(room: Room, counts: Sequence[int]) -> Fronts:
+    fronts = _empty(1, len(counts))
+    fronts.ends[0, 0], fronts.widths[0, 0], fronts.segments[0] = 0, room.width, 1
+    fronts.left[0] = counts
+    return fronts
+
+
+def _puts(job: _Job, rounds: Sequence[_Round], row: int) -> list[Put]:
+    """What the front in that row of the last round has laid, in the order it was laid."""
     puts: list[Put] = []
     for laid in reversed(rounds):
         box = job.box[int(laid.way[row])]
@@ -145,13 +210,18 @@ def _job(
     rooms: Sequence[Room],
     rng: np.random.Generator,
     taste: Taste,
+    *,
+    spare: bool = False,
 ) -> _Job | None:
     wide = max(r.width for r in rooms)
     long = max(r.length for r in rooms)
+    longest = max(max(box.length, box.width) for box in boxes)
+    # so wide that no blank laid in it counts as a loss
+    behind = [Room(longest, wide + longest + 1)] if spare else []
     fits = [
         k
         for k, box in enumerate(boxes)
-        if box.width <= wide and box.length <= long and counts[box.kind]
+        if counts[box.kind] and (spare or (box.width <= wide and box.length <= long))
     ]
     if {boxes[k].kind for k in fits} != {kind for kind, n in enumerate(counts) if n}:
         return None
@@ -170,19 +240,21 @@ def _job(
     for sides, values in zip(ends, (length, width), strict=True):
         np.minimum.at(sides[:, 0], kind, values)
         np.maximum.at(sides[:, 1], kind, values)
+    spoil = np.zeros(max(r.width for r in [*rooms, *behind]) + 1, np.int32)
+    spoil[: wide + 1] = np.arange(wide + 1) - np.array(fillable(width.tolist(), wide))
     ways = Ways(
         length,
         width,
         kind,
         liked,
-        (np.arange(wide + 1) - np.array(fillable(width.tolist(), wide))).astype(np.int32),
+        spoil,
         area[kind],
         ends[1, :, 0].copy(),
         ends[0, :, 0].copy(),
         ends[0],
         ends[1],
-        np.array([r.length for r in rooms], np.int32),
-        np.array([r.width for r in rooms], np.int32),
+        np.array([r.length for r in [*rooms, *behind]], np.int32),
+        np.array([r.width for r in [*rooms, *behind]], np.int32),
         long // MOST_CELLS + 1,
         wide // MOST_CELLS + 1,
     )
@@ -250,7 +322,8 @@ def _grown(
     grown.held[:] = held[picked]
     grown.mark[:] = fronts.mark[parent] + job.sign[job.ways.kind[way_of]]
     x, y = np.empty(len(picked), np.int32), np.empty(len(picked), np.int32)
-    take(job.ways, fronts, offers, picked, grown, x, y)
+    moment = np.empty(len(picked), np.int64)
+    take(job.ways, fronts, offers, picked, grown, x, y, moment)
     lost = np.maximum(offers.cost[picked], grown.lost)
     if sums is not None:
         # the sums hold what was just laid as well: they tell of less loss at most
@@ -259,8 +332,7 @@ def _grown(
     order = np.nonzero(lost <= job.budget)[0]
     guide = lost[order] / grown.held[order] * (1 + taste.noise * rng.random(len(order)))
     order = order[np.argsort(guide, kind="stable")]
-    where = (grown.ends[order].astype(np.int64) ** 2 * grown.widths[order]).sum(axis=1)
-    alike = grown.mark[order] ^ (grown.lost[order] * 1000003) ^ (where * 99991)
+    alike = grown.mark[order] ^ (grown.lost[order] * 1000003) ^ (moment[order] * 99991)
     order = order[np.sort(np.unique(alike, return_index=True)[1])[: taste.width]]
     if not len(order):
         return None

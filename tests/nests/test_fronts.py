@@ -154,7 +154,9 @@ def offered(gives: int) -> list[tuple[int, int, int, int]]:
     offers = Offers(np.empty(9, np.int64), *ints, np.empty(9, np.bool_), np.empty(9, np.int64))
     made = offer(ways, fronts(1), 1600, 3, 5, gives, -1, offers)
     grown, x, y = fronts(made), np.empty(made, np.int32), np.empty(made, np.int32)
-    take(ways, fronts(1), offers, np.arange(made), grown, x, y)
+    moment = np.empty(made, np.int64)
+    take(ways, fronts(1), offers, np.arange(made), grown, x, y, moment)
+    assert moment.tolist() == (grown.ends.astype(np.int64) ** 2 * grown.widths).sum(axis=1).tolist()
     return [tuple(map(int, row)) for row in zip(x, y, grown.lost, grown.segments, strict=True)]
 
 

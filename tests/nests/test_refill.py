@@ -1,0 +1,142 @@
+"""Straight blanks on several units: units filled as full as may be, emptied and filled anew."""
+
+import itertools
+import random
+
+import pytest
+
+from solver.data.until import Until
+from solver.nests import wide_beam
+from solver.nests.lanes import Box, Room
+from solver.nests.refill import refill
+
+TASTE = wide_beam.Taste(300, 6, 16)
+
+
+def cut_apart(rng, room, least):
+    """Sizes that a room is cut into by straight cuts from side to side, none under a least side."""
+    waiting, sizes = [(room.length, room.width)], []
+    while waiting:
+        long, wide = waiting.pop()
+        ways = [k for k, side in enumerate((long, wide)) if side >= 2 * least]
+        if not ways or (long * wide < 8 * least * least and rng.random() < 0.5):
+            sizes.append((long, wide))
+        elif rng.choice(ways) == 0:
+            at = rng.randint(least, long - least)
+            waiting += [(at, wide), (long - at, wide)]
+        else:
+            at = rng.randint(least, wide - least)
+            waiting += [(long, at), (long, wide - at)]
+    return sizes
+
+
+def both_ways(sizes):
+    boxes = []
+    for kind, (long, wide) in enumerate(sizes):
+        boxes.append(Box(kind, long, wide, False))
+        if long != wide:
+            boxes.append(Box(kind, wide, long, True))
+    return boxes
+
+
+def lie_apart(boxes, rooms, puts):
+    """Whether blanks lie within their rooms and none over another, cell by cell."""
+    taken = set()
+    for room, x, y, b in puts:
+        if x + boxes[b].length > rooms[room].length or y + boxes[b].width > rooms[room].width:
+            return False
+        cells = set(
+            itertools.product([room], range(x, x + boxes[b].length), range(y, y + boxes[b].width))
+        )
+        if cells & taken:
+            return False
+        taken |= cells
+    return True
+
+
+def three_rooms(seed):
+    rng = random.Random(seed)
+    rooms = [Room(60, 14), Room(48, 18), Room(40, 10)]
+    sizes = [size for room in rooms for size in cut_apart(rng, room, 5)]
+    rng.shuffle(sizes)
+    return rooms, sizes
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_blanks_cut_from_three_units_without_waste_all_find_a_place(seed):
+    rooms, sizes = three_rooms(seed)
+    boxes = both_ways(sizes)
+    done = refill(boxes, [1] * len(sizes), rooms, 1, work=3.0)
+    assert done.puts is not None
+    assert sorted(boxes[b].kind for *_, b in done.puts) == list(range(len(sizes)))
+    assert lie_apart(boxes, rooms, done.puts)
+    assert done == refill(boxes, [1] * len(sizes), rooms, 1, work=3.0)
+
+
+def test_units_are_emptied_and_filled_anew_until_all_blanks_lie():
+    """What one filling after the other leaves over is laid by trading, at more than its work."""
+    first_go = trades = 0
+    for seed in range(8):
+        rooms, sizes = three_rooms(seed)
+        boxes = both_ways(sizes)
+        once = refill(boxes, [1] * len(sizes), rooms, 1, work=0.0)
+        done = refill(boxes, [1] * len(sizes), rooms, 1, work=3.0)
+        first_go += once.puts is not None
+        trades += once.puts is None and done.puts is not None and done.work > once.work
+    assert first_go < 8
+    assert trades >= 4
+
+
+def test_more_area_than_the_units_have_is_not_even_tried():
+    done = refill(both_ways([(10, 4)]), [3], [Room(20, 5)], 0, work=9.0)
+    assert (done.puts, done.work) == (None, 0.0)
+
+
+def test_a_blank_longer_than_any_unit_ends_with_the_work():
+    boxes = both_ways([(30, 2), (5, 5)])
+    done = refill(boxes, [1, 1], [Room(20, 10), Room(25, 10)], 0, work=0.01)
+    assert done.puts is None
+    assert 0.01 <= done.work < 0.02
+
+
+def test_filling_ends_when_asked():
+    rooms, sizes = three_rooms(0)
+    ended = Until(asked=lambda: True)
+    done = refill(both_ways(sizes), [1] * len(sizes), rooms, 1, work=3.0, until=ended)
+    assert done.puts is None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_a_beam_leaves_bare_is_what_its_blanks_do_not_cover(seed):
+    rng = random.Random(seed)
+    sizes = [(rng.randint(4, 20), rng.randint(2, 8)) for _ in range(14)]
+    boxes, rooms = both_ways(sizes), [Room(30, 9), Room(24, 7)]
+    filled = wide_beam.fill(boxes, [1] * 14, rooms, seed, TASTE, 10_000)
+    assert filled is not None
+    kinds = [boxes[b].kind for *_, b in filled.puts]
+    assert len(set(kinds)) == len(kinds) < 14
+    assert lie_apart(boxes, rooms, filled.puts)
+    assert filled.bare == 30 * 9 + 24 * 7 - sum(sizes[k][0] * sizes[k][1] for k in kinds)
+    assert filled == wide_beam.fill(boxes, [1] * 14, rooms, seed, TASTE, 10_000)
+    for most in (filled.bare, filled.bare // 2, 0):
+        fuller = wide_beam.fill(boxes, [1] * 14, rooms, seed, TASTE, most)
+        assert fuller is None or fuller.bare <= most
+
+
+def test_a_unit_is_filled_with_the_blanks_that_fill_it_best():
+    """Strips of which three add up to each of a unit's lanes, among others [derived]."""
+    boxes = [Box(k, 20, wide, False) for k, wide in enumerate((3, 4, 5, 7, 9, 11, 13))]
+    filled = wide_beam.fill(boxes, [1] * 7, [Room(20, 12)], 0, TASTE, 240)
+    assert filled is not None
+    assert filled.bare == 0
+    assert sum(boxes[b].width for *_, b in filled.puts) == 12
+
+
+def test_all_blanks_are_laid_where_they_all_fit_and_one_too_large_is_left_over():
+    boxes = [Box(0, 10, 4, False), Box(1, 50, 4, False)]
+    filled = wide_beam.fill(boxes, [3, 1], [Room(30, 5)], 0, TASTE, 150)
+    assert filled is not None
+    assert [b for *_, b in filled.puts] == [0, 0, 0]
+    assert filled.bare == 30
+    alone = wide_beam.fill(boxes, [3, 0], [Room(30, 5)], 0, TASTE, 150)
+    assert alone == filled
