@@ -46,9 +46,11 @@ LONGER = 2.0
 """So many times the work for each purchase in the next turn."""
 NARROW, WIDE = 1000, 4000
 """Fronts of the first beams, and of those in turns."""
-REFILLS, AMPLE, HOPEFUL = 3.0, 0.04, 0.5
-"""So many times the work for filling units anew where this share of the metal or more is spare,
-less where less is; and for the model when it is to find a layout."""
+REFILLS, AMPLE, LEAST_AMPLE = 3.0, 0.04, 0.25
+"""So many times the work for filling units anew where this share of the metal or more is spare;
+less where less is, but no less than this share of it."""
+HOPEFUL = 0.5
+"""So many times the work for the model when it is to find a layout."""
 SHUFFLED = 0.3
 """Share of the beams that take the units in any order; the others begin with the narrow ones."""
 
@@ -243,7 +245,7 @@ class _Job:
         def lay(one: _Try, until: Until) -> _Laid:
             if one.by_model and work_each:
                 return self._lay_by_model(one.numbers, HOPEFUL * work_each, until)
-            ample = min(1.0, self._spare(one.numbers) / AMPLE)
+            ample = min(1.0, max(LEAST_AMPLE, self._spare(one.numbers) / AMPLE))
             return self._lay(one, REFILLS * ample * work_each, until)
 
         def note(one: _Try, laid: _Laid) -> None:

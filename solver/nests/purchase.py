@@ -265,7 +265,6 @@ def _decide(search: _Search, work: float) -> bool:
     )
     if decided is None:
         return False
-    search.cut = search.cut or search.until.over()
     search.least = decided.least
     if decided.numbers is not None:
         units = units_of(search.stocks, decided.numbers)
@@ -273,6 +272,7 @@ def _decide(search: _Search, work: float) -> bool:
         ample = [replace(stock, for_sale=None) for stock in search.stocks]
         if not verify(layout, search.shapes, ample, search.gap_mm):
             search.best, search.price = layout, _price(layout, search.stocks)
+    search.cut = search.cut or (search.least < _below(search) and search.until.over())
     return True
 
 

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from solver.data.until import Until
-from solver.nests import lanes, wide_beam
+from solver.models.rooms import Decision
+from solver.nests import decide_purchase, lanes, wide_beam
 from solver.nests.decide_purchase import cheaper_purchases, decide_cheaper, units_of
 from solver.nests.nest_into import nest_into, settle
 from solver.nests.price_bound import bound_from_rows
@@ -16,6 +17,7 @@ from solver.nests.price_rows import price_rows
 from solver.nests.purchase import purchase
 from solver.nests.shapes import Shape, Stock
 from solver.nests.verify import verify
+from tests.nests.made_blanks import three_rooms
 
 INCH = 25.4
 GAP = INCH / 16
@@ -164,6 +166,21 @@ def test_wide_beams_fill_rooms_of_different_widths():
         assert not cells & taken
         taken |= cells
     assert wide_beam.lay_all(boxes, [6, 5], rooms, 1, wide_beam.Taste(200, 4, 8)) is None
+
+
+def test_units_are_filled_anew_where_beams_and_the_model_find_nothing(monkeypatch):
+    """Three rolls hold what was cut from three rolls half an inch narrower."""
+    monkeypatch.setattr(decide_purchase.wide_beam, "lay_all", lambda *_, **__: None)
+    monkeypatch.setattr(decide_purchase, "fit_shared", lambda *_, **__: Decision(None, work=0.05))
+    rooms, sizes = three_rooms(0)
+    shapes = [strip(f"s{k}", a, b / 2) for k, (a, b) in enumerate(sizes)]
+    stocks = [stock(room.width / 2 + 0.5, room.length, 10.0) for room in rooms]
+    rows = price_rows(shapes, stocks, 0.0)
+    decided = decide_cheaper(shapes, stocks, 0.0, 31.0, rows, work=6.0, work_each=0.2)
+    assert sum(decided.numbers) == 3
+    assert decided == decide_cheaper(shapes, stocks, 0.0, 31.0, rows, work=6.0, work_each=0.2)
+    layout = settle(decided.placements, units_of(stocks, decided.numbers), True, False)
+    assert verify(layout, shapes, stocks, 0.0) == ()
 
 
 def test_nothing_is_claimed_once_somebody_asks_to_end():

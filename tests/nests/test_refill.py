@@ -9,25 +9,9 @@ from solver.data.until import Until
 from solver.nests import wide_beam
 from solver.nests.lanes import Box, Room
 from solver.nests.refill import refill
+from tests.nests.made_blanks import three_rooms
 
 TASTE = wide_beam.Taste(300, 6, 16)
-
-
-def cut_apart(rng, room, least):
-    """Sizes that a room is cut into by straight cuts from side to side, none under a least side."""
-    waiting, sizes = [(room.length, room.width)], []
-    while waiting:
-        long, wide = waiting.pop()
-        ways = [k for k, side in enumerate((long, wide)) if side >= 2 * least]
-        if not ways or (long * wide < 8 * least * least and rng.random() < 0.5):
-            sizes.append((long, wide))
-        elif rng.choice(ways) == 0:
-            at = rng.randint(least, long - least)
-            waiting += [(at, wide), (long - at, wide)]
-        else:
-            at = rng.randint(least, wide - least)
-            waiting += [(long, at), (long, wide - at)]
-    return sizes
 
 
 def both_ways(sizes):
@@ -52,14 +36,6 @@ def lie_apart(boxes, rooms, puts):
             return False
         taken |= cells
     return True
-
-
-def three_rooms(seed):
-    rng = random.Random(seed)
-    rooms = [Room(60, 14), Room(48, 18), Room(40, 10)]
-    sizes = [size for room in rooms for size in cut_apart(rng, room, 5)]
-    rng.shuffle(sizes)
-    return rooms, sizes
 
 
 @pytest.mark.parametrize("seed", range(4))
