@@ -52,15 +52,15 @@ def test_blanks_cut_from_three_units_without_waste_all_find_a_place(seed):
 def test_units_are_emptied_and_filled_anew_until_all_blanks_lie():
     """What one filling after the other leaves over is laid by trading, at more than its work."""
     first_go = trades = 0
-    for seed in range(8):
+    for seed in range(4):
         rooms, sizes = three_rooms(seed)
         boxes = both_ways(sizes)
         once = refill(boxes, [1] * len(sizes), rooms, 1, work=0.0)
         done = refill(boxes, [1] * len(sizes), rooms, 1, work=3.0)
         first_go += once.puts is not None
         trades += once.puts is None and done.puts is not None and done.work > once.work
-    assert first_go < 8
-    assert trades >= 4
+    assert first_go < 4
+    assert trades >= 2
 
 
 def test_more_area_than_the_units_have_is_not_even_tried():
