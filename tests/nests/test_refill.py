@@ -108,6 +108,15 @@ def test_a_unit_is_filled_with_the_blanks_that_fill_it_best():
     assert sum(boxes[b].width for *_, b in filled.puts) == 12
 
 
+def test_of_fronts_that_end_together_the_fullest_is_kept():
+    """Two of three strips go abreast: 5 and 7 fill the unit's 12, 5 and 6 do not [derived]."""
+    boxes = [Box(k, 20, wide, False) for k, wide in enumerate((5, 6, 7))]
+    for seed in range(5):
+        filled = wide_beam.fill(boxes, [1] * 3, [Room(20, 12)], seed, TASTE, 240)
+        assert filled is not None
+        assert sorted(boxes[b].width for *_, b in filled.puts) == [5, 7]
+
+
 def test_all_blanks_are_laid_where_they_all_fit_and_one_too_large_is_left_over():
     boxes = [Box(0, 10, 4, False), Box(1, 50, 4, False)]
     filled = wide_beam.fill(boxes, [3, 1], [Room(30, 5)], 0, TASTE, 150)
