@@ -158,6 +158,7 @@ class _Job:
     """The cheapest that holds the blanks; only what is cheaper is waiting."""
 
     def __post_init__(self) -> None:
+        self.place = {numbers: k for k, (_, numbers) in enumerate(self.waiting)}
         self.unit_mm = lanes.whole_unit_mm(self.shapes, self.gap_mm)
         # rounded down, and stock up: this serves proofs
         kinds = [
@@ -169,6 +170,7 @@ class _Job:
             key=lambda k: (-kinds[k][0] * kinds[k][1], k),
         )
         self.sizes: list[Size] = [(kinds[k][0], kinds[k][1]) for k in self.blanks]
+        self.room_of = {s.id: _room(s, self.gap_mm, self.unit_mm) for s in self.stocks}
         self.counts = [shape.quantity for shape in self.shapes]
         self.boxes = lanes.make_boxes(self.shapes, self.gap_mm, self.unit_mm)
 
@@ -179,6 +181,9 @@ class _Job:
         """What is neither proven not to hold the blanks nor dearer than what holds them."""
         return [one for one in self.waiting if one[1] not in self.never]
 
+    def is_open(self, numbers: Numbers) -> bool:
+        return self.place[numbers] < len(self.waiting) and numbers not in self.never
+
     def rule_out(self, numbers: Numbers) -> None:
         """Note that a purchase does not hold the blanks, and so none that is part of it."""
         self.never |= {part for _, part in self.waiting if _part_of(part, numbers)}
@@ -187,23 +192,19 @@ class _Job:
     def keep(self, numbers: Numbers, placements: Sequence[Placement]) -> None:
         """Keep a purchase that holds the blanks; dearer ones wait no more."""
         self.numbers, self.placements = numbers, tuple(placements)
-        place = next(k for k, (_, one) in enumerate(self.waiting) if one == numbers)
-        self.price, _ = self.waiting[place]
-        self.waiting = self.waiting[:place]
+        self.price, _ = self.waiting[self.place[numbers]]
+        self.waiting = self.waiting[: self.place[numbers]]
 
     def rooms(self, numbers: Numbers) -> list[Size]:
-        return [_room(stock, self.gap_mm, self.unit_mm) for stock in units_of(self.stocks, numbers)]
+        return [self.room_of[stock.id] for stock in units_of(self.stocks, numbers)]
 
     def price_lanes(self, share: float) -> None:
         """Rule out what prices of lanes prove too small, cheapest first."""
         in_vain: list[Numbers] = []
 
-        def due() -> list[Numbers]:
-            return [
-                numbers
-                for _, numbers in self.open()
-                if not any(_part_of(one, numbers) for one in in_vain)
-            ]
+        def due(numbers: Numbers) -> bool:
+            larger = any(_part_of(one, numbers) for one in in_vain)
+            return self.is_open(numbers) and not larger
 
         def ask(numbers: Numbers, until: Until) -> bool:
             return lanes_never_cover(self.sizes, self.rooms(numbers), until=until)
@@ -215,13 +216,10 @@ class _Job:
             else:
                 in_vain.append(numbers)
 
-        self._go_through(due, ask, note, share)
+        self._go_through([numbers for _, numbers in self.open()], due, ask, note, share)
 
     def decide(self, work_each: float, share: float) -> None:
         """Decide open purchases, cheapest first."""
-
-        def due() -> list[Numbers]:
-            return [numbers for _, numbers in self.open()]
 
         def fit(numbers: Numbers, until: Until) -> Decision:
             return self._fit(numbers, work_each, until, hopeful=False)
@@ -233,14 +231,14 @@ class _Job:
             elif decided.fits is False:
                 self.rule_out(numbers)
 
-        self._go_through(due, fit, note, share)
+        order = [numbers for _, numbers in self.open()]
+        self._go_through(order, self.is_open, fit, note, share)
 
     def find(self, work_each: float, share: float) -> None:
         """Lay the blanks on open purchases, those first that have most room to spare."""
 
-        def due() -> list[_Try]:
-            roomy = sorted((one for _, one in self.open()), key=lambda n: (-self._spare(n), n))
-            return [_Try(numbers, by_model) for numbers in roomy for by_model in (False, True)]
+        def due(one: _Try) -> bool:
+            return self.is_open(one.numbers)
 
         def lay(one: _Try, until: Until) -> _Laid:
             if one.by_model and work_each:
@@ -253,32 +251,35 @@ class _Job:
             if laid.placements is not None:
                 self.keep(one.numbers, laid.placements)
 
-        self._go_through(due, lay, note, share)
+        roomy = sorted((one for _, one in self.open()), key=lambda n: (-self._spare(n), n))
+        order = [_Try(numbers, by_model) for numbers in roomy for by_model in (False, True)]
+        self._go_through(order, due, lay, note, share)
 
     def _go_through(
         self,
-        due: Callable[[], list[One]],
+        order: Sequence[One],
+        due: Callable[[One], bool],
         make: Callable[[One, Until], Made],
         note: Callable[[One, Made], None],
         share: float,
     ) -> None:
-        """Note what is made of all that is due, each once, until so much of the work is done."""
+        """Note what is made of each that is still due, until so much of the work is done.
+
+        What is no longer due never is again: a try made ahead of it may end at once.
+        """
+        if self.over():
+            return
         least = self.work - share
-        done: set[One] = set()
-        waiting = due()
-        while waiting and not self.over():
-            with closing(in_turn(waiting, make, self.until)) as turns:
-                for one, made in turns:
-                    before = (len(self.never), self.price)
+
+        def make_while_due(one: One, until: Until) -> Made:
+            return make(one, Until(until.moment, lambda: until.asked() or not due(one)))
+
+        with closing(in_turn(filter(due, order), make_while_due, self.until)) as turns:
+            for one, made in turns:
+                if due(one):  # else made ahead, before it was known to be in vain
                     note(one, made)
-                    done.add(one)
-                    if self.over() or self.work <= least:
-                        return
-                    if before != (len(self.never), self.price):
-                        break  # some of what was due is no longer
-                else:
+                if self.over() or self.work <= least:
                     return
-            waiting = [one for one in due() if one not in done]
 
     def _spare(self, numbers: Numbers) -> float:
         """Share of the rooms that the blanks leave."""
@@ -293,13 +294,7 @@ class _Job:
         if one.by_model or rng.random() < SHUFFLED:
             rng.shuffle(order)
         rooms = [lanes.make_room(units[k], self.gap_mm, self.unit_mm) for k in order]
-        taste = wide_beam.Taste(
-            WIDE if work else NARROW,
-            rng.choice((4, 6, 10)),
-            rng.choice((8, 12, 16, 24, 40)),
-            rng.choice((0.5, 1.0, 2.0)),
-            gives=rng.choice((1, 2)),
-        )
+        taste = wide_beam.draw_taste(rng, WIDE if work else NARROW, (1, 2))
         rounds = 0
 
         def asked() -> bool:
@@ -335,7 +330,7 @@ class _Job:
             self.rooms(numbers),
             work=work,
             known=Known(),  # tries made ahead may be forgotten: what they met must be too
-            lay_one=self._lay_one,
+            lay_one=lambda sizes, room: self._lay_one(sizes, room, until),
             hopeful=hopeful,
             seed=self.seed,
             until=until,
@@ -345,7 +340,7 @@ class _Job:
         blanks = [self.shapes[k] for k in self.blanks]
         return _placements(blanks, decided.places, units_of(self.stocks, numbers), self.unit_mm)
 
-    def _lay_one(self, sizes: Sequence[Size], room: Size) -> list[Lies] | None:
+    def _lay_one(self, sizes: Sequence[Size], room: Size, until: Until) -> list[Lies] | None:
         boxes: list[lanes.Box] = []
         for k, (long, wide) in enumerate(sizes):
             boxes.append(lanes.Box(k, long, wide, False))
@@ -354,7 +349,7 @@ class _Job:
         counts = [1] * len(sizes)
         for taste in ONE_ROOM:
             puts = wide_beam.lay_all(
-                boxes, counts, [lanes.Room(*room)], self.seed, taste, until=self.until
+                boxes, counts, [lanes.Room(*room)], self.seed, taste, until=until
             )
             if puts is not None:
                 at = {boxes[b].kind: Lies(0, x, y, boxes[b].turned) for _, x, y, b in puts}

@@ -19,9 +19,8 @@ FRONTS_WORK = 6e-7
 
 WIDTHS = (300, 300, 1000)
 """Fronts of a beam."""
-BRANCHES, WINDOWS, LENGTHS = (4, 6, 10), (8, 12, 16, 24, 40), (0.5, 1.0, 2.0)
-"""Tastes that are drawn from."""
 NOISES, GIVES = (0.05, 0.2), (1, 2)
+"""Tastes that are drawn from."""
 AT_ONCE = (1, 2, 2, 2, 3)
 """Units filled anew."""
 IN_ORDER = 0.7
@@ -55,73 +54,72 @@ def refill(
     for box in boxes:
         area[box.kind] = box.length * box.width
     space = sum(room.length * room.width for room in rooms)
-    spare = space - sum(a * n for a, n in zip(area, counts, strict=True))
-    if spare < 0:
+    if sum(a * n for a, n in zip(area, counts, strict=True)) > space:
         return Refilled(None, 0.0)
     rng = random.Random(seed)
-    lies: list[list[Put]] = [[] for _ in rooms]
-    left = list(counts)
-    spent = 0.0
-
-    def fill(at: Sequence[int], offered: Sequence[int], most_bare: int) -> wide_beam.Filled | None:
-        nonlocal spent
-        width = rng.choice(WIDTHS)
-        taste = wide_beam.Taste(
-            width,
-            rng.choice(BRANCHES),
-            rng.choice(WINDOWS),
-            rng.choice(LENGTHS),
-            rng.choice(NOISES),
-            rng.choice(GIVES),
-        )
-        spent += FRONTS_WORK * width * sum(offered)
-        # kinds that are not offered would only be passed over, again and again
-        kinds = {kind: k for k, kind in enumerate(kind for kind, n in enumerate(offered) if n)}
-        which = [b for b, box in enumerate(boxes) if box.kind in kinds]
-        filled = wide_beam.fill(
-            [replace(boxes[b], kind=kinds[boxes[b].kind]) for b in which],
-            [offered[kind] for kind in kinds],
-            [rooms[k] for k in at],
-            rng.getrandbits(32),
-            taste,
-            most_bare,
-            until,
-        )
-        if filled is None:
-            return None
-        return replace(filled, puts=[(at[room], x, y, which[b]) for room, x, y, b in filled.puts])
-
-    def bare(at: Sequence[int]) -> int:
-        return sum(
-            rooms[k].length * rooms[k].width - sum(area[boxes[put[3]].kind] for put in lies[k])
-            for k in at
-        )
-
-    def move(at: Sequence[int], most_bare: int) -> None:
-        """Empty some rooms and fill them anew, where that leaves little enough bare."""
-        offered = list(left)
-        for k in at:
-            for put in lies[k]:
-                offered[boxes[put[3]].kind] += 1
-        filled = fill(at, offered, most_bare)
-        if filled is None:
-            return
-        for k in at:
-            lies[k] = []
-        for room, x, y, b in filled.puts:
-            lies[room].append((room, x, y, b))
-            offered[boxes[b].kind] -= 1
-        left[:] = offered
-
+    units = _Units(boxes, rooms, area, rng, until, list(counts), [[] for _ in rooms])
     small_first = sorted(range(len(rooms)), key=lambda k: rooms[k].length * rooms[k].width)
     for k in small_first:
-        move([k], bare([k]))
-    while any(left):
-        if spent >= work or until.over():
-            return Refilled(None, spent)
+        units.fill_anew([k], 0)
+    while any(units.left):
+        if units.work >= work or until.over():
+            return Refilled(None, units.work)
         at = rng.sample(small_first, min(len(rooms), rng.choice(AT_ONCE)))
         if rng.random() < IN_ORDER:
             at.sort(key=small_first.index)
-        more = int(MORE_BARE * space * rng.random()) if rng.random() < OFTEN else 0
-        move(at, bare(at) + more)
-    return Refilled([put for room in lies for put in room], spent)
+        units.fill_anew(at, int(MORE_BARE * space * rng.random()) if rng.random() < OFTEN else 0)
+    return Refilled([put for puts in units.lies for put in puts], units.work)
+
+
+@dataclass(eq=False)
+class _Units:
+    """What lies in each room, and how many of each kind are left over."""
+
+    boxes: Sequence[Box]
+    rooms: Sequence[Room]
+    area: Sequence[int]
+    rng: random.Random
+    until: Until
+    left: list[int]
+    lies: list[list[Put]]
+    work: float = 0.0
+
+    def fill_anew(self, at: Sequence[int], more_bare: int) -> None:
+        """Empty some rooms and fill them, where that leaves no more bare than so much beyond."""
+        bare = sum(self.rooms[k].length * self.rooms[k].width for k in at)
+        offered = list(self.left)
+        for k in at:
+            for *_, b in self.lies[k]:
+                offered[self.boxes[b].kind] += 1
+                bare -= self.area[self.boxes[b].kind]
+        puts = self._filled(at, offered, bare + more_bare)
+        if puts is None:
+            return
+        for k in at:
+            self.lies[k] = []
+        for put in puts:
+            self.lies[put[0]].append(put)
+            offered[self.boxes[put[3]].kind] -= 1
+        self.left = offered
+
+    def _filled(
+        self, at: Sequence[int], offered: Sequence[int], most_bare: int
+    ) -> list[Put] | None:
+        width = self.rng.choice(WIDTHS)
+        taste = wide_beam.draw_taste(self.rng, width, GIVES, NOISES)
+        self.work += FRONTS_WORK * width * sum(offered)
+        # kinds that are not offered would only be passed over, again and again
+        kinds = {kind: k for k, kind in enumerate(kind for kind, n in enumerate(offered) if n)}
+        which = [b for b, box in enumerate(self.boxes) if box.kind in kinds]
+        filled = wide_beam.fill(
+            [replace(self.boxes[b], kind=kinds[self.boxes[b].kind]) for b in which],
+            [offered[kind] for kind in kinds],
+            [self.rooms[k] for k in at],
+            self.rng.getrandbits(32),
+            taste,
+            most_bare,
+            self.until,
+        )
+        if filled is None:
+            return None
+        return [(at[room], x, y, which[b]) for room, x, y, b in filled.puts]

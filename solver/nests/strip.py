@@ -136,13 +136,7 @@ def _straight(
     for _ in range(effort if best else 0):
         if until.over():
             break
-        taste = wide_beam.Taste(
-            rng.choice(BEAM_WIDTHS),
-            rng.choice((4, 6, 10)),
-            rng.choice((8, 12, 16, 24, 40)),
-            rng.choice((0.5, 1.0, 2.0)),
-            gives=rng.choice((1, 2, 4)),
-        )
+        taste = wide_beam.draw_taste(rng, rng.choice(BEAM_WIDTHS), (1, 2, 4))
         first: list[lanes.Put] = []
         if rng.random() < AGAIN:
             first = best[: int(len(best) * rng.uniform(0.05, 0.85))]

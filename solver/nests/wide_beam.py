@@ -7,6 +7,7 @@ help losing counts as lost. Where rooms are to be filled from more blanks than t
 room behind them takes the first that finds no place, and its front is done.
 """
 
+import random
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -56,6 +57,20 @@ class Taste:
     length: float = 1.0
     noise: float = 0.05
     gives: int = 1
+
+
+BRANCHES, WINDOWS, LENGTHS = (4, 6, 10), (8, 12, 16, 24, 40), (0.5, 1.0, 2.0)
+"""Tastes that are drawn from: none is best for all blanks."""
+
+
+def draw_taste(
+    rng: random.Random, width: int, gives: Sequence[int], noises: Sequence[float] = ()
+) -> Taste:
+    """A taste drawn at random, but for its width; the usual noise where there is no choice."""
+    branches, window = rng.choice(BRANCHES), rng.choice(WINDOWS)
+    length = rng.choice(LENGTHS)
+    noise = rng.choice(noises) if noises else Taste.noise
+    return Taste(width, branches, window, length, noise, rng.choice(gives))
 
 
 @dataclass(frozen=True)
@@ -165,8 +180,9 @@ def fill(
     fronts, offers = _first_front(rooms[0], counts), _room_for_offers(taste)
     rounds: list[_Round] = []
     best: Filled | None = None
+    many = FEW + 1  # what must be lost is not added up: in equal time more beams find more
     for _ in range(sum(counts)):
-        grown = None if until.over() else _grown(job, fronts, taste, rng, None, FEW + 1, offers)
+        grown = None if until.over() else _grown(job, fronts, taste, rng, None, many, offers)
         if grown is None:
             return best
         grown_fronts, laid = grown
@@ -216,8 +232,8 @@ def _job(
     wide = max(r.width for r in rooms)
     long = max(r.length for r in rooms)
     longest = max(max(box.length, box.width) for box in boxes)
-    # so wide that no blank laid in it counts as a loss
-    behind = [Room(longest, wide + longest + 1)] if spare else []
+    # the spare room is so wide that no blank laid in it counts as a loss
+    all_rooms = [*rooms, Room(longest, wide + longest + 1)] if spare else rooms
     fits = [
         k
         for k, box in enumerate(boxes)
@@ -240,7 +256,7 @@ def _job(
     for sides, values in zip(ends, (length, width), strict=True):
         np.minimum.at(sides[:, 0], kind, values)
         np.maximum.at(sides[:, 1], kind, values)
-    spoil = np.zeros(max(r.width for r in [*rooms, *behind]) + 1, np.int32)
+    spoil = np.zeros(max(r.width for r in all_rooms) + 1, np.int32)
     spoil[: wide + 1] = np.arange(wide + 1) - np.array(fillable(width.tolist(), wide))
     ways = Ways(
         length,
@@ -253,8 +269,8 @@ def _job(
         ends[0, :, 0].copy(),
         ends[0],
         ends[1],
-        np.array([r.length for r in [*rooms, *behind]], np.int32),
-        np.array([r.width for r in [*rooms, *behind]], np.int32),
+        np.array([r.length for r in all_rooms], np.int32),
+        np.array([r.width for r in all_rooms], np.int32),
         long // MOST_CELLS + 1,
         wide // MOST_CELLS + 1,
     )

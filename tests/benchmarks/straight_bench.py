@@ -7,8 +7,8 @@ Each job is made from its seed: strips as in ``nest_sets`` on three to five kind
 prices follow area and a part for handling, a little stirred, so that mixes of them matter.  A line
 for each job: blanks, kinds of stock, price and proven least price, what was bought.  ``--open``
 adds a line for every cheaper purchase that is not decided: what it holds beyond the blanks' area,
-units and blanks.  ``--own-clock`` tells processor time in place of the wall's: on a machine shared
-with other work this is what a quiet core would take.  Work is counted in steps, so prices repeat.
+units and blanks.  ``--own-clock`` tells processor time of all cores in place of the wall's; tries
+made ahead in vain count too.  Work is counted in steps, so prices repeat.
 """
 
 from __future__ import annotations

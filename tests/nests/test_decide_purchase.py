@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from solver.data.until import Until
 from solver.models.rooms import Decision
 from solver.nests import decide_purchase, lanes, wide_beam
+from solver.nests import purchase as purchase_module
 from solver.nests.decide_purchase import cheaper_purchases, decide_cheaper, units_of
 from solver.nests.nest_into import nest_into, settle
 from solver.nests.price_bound import bound_from_rows
@@ -181,6 +182,48 @@ def test_units_are_filled_anew_where_beams_and_the_model_find_nothing(monkeypatc
     assert decided == decide_cheaper(shapes, stocks, 0.0, 31.0, rows, work=6.0, work_each=0.2)
     layout = settle(decided.placements, units_of(stocks, decided.numbers), True, False)
     assert verify(layout, shapes, stocks, 0.0) == ()
+
+
+def part_of(some, more):
+    return all(n <= m for n, m in zip(some, more, strict=True))
+
+
+def test_prices_of_lanes_are_asked_about_nothing_larger_than_what_they_left_open(monkeypatch):
+    """What holds more than a purchase that may hold the blanks may hold them too."""
+    monkeypatch.setattr(decide_purchase, "BEAMS_SHARE", 0.0)
+    in_order = decide_purchase.in_turn
+    monkeypatch.setattr(decide_purchase, "in_turn", lambda *given: in_order(*given, at_once=1))
+    asked = []
+
+    def left_open(sizes, rooms, **_):
+        asked.append(tuple(rooms))
+        return False
+
+    monkeypatch.setattr(decide_purchase, "lanes_never_cover", left_open)
+    rows = price_rows(TWELVE, STOCKS, GAP)
+    decide_cheaper(TWELVE, STOCKS, GAP, 75.0, rows, work=1.0, work_each=0.01)
+    kinds = sorted({room for rooms in asked for room in rooms})
+    numbers = [tuple(rooms.count(kind) for kind in kinds) for rooms in asked]
+    assert len(numbers) > 1
+    assert not any(part_of(a, b) for k, b in enumerate(numbers) for a in numbers[:k])
+
+
+@pytest.mark.parametrize(("work", "cut"), [(20.0, False), (0.0, True)])
+def test_time_that_is_up_cuts_a_purchase_short_only_where_something_is_open(monkeypatch, work, cut):
+    time_is_up = []
+
+    def decided_just_in_time(*given, until, **how):
+        found = decide_cheaper(*given, **{**how, "work": work})
+        time_is_up.append(True)
+        return found
+
+    monkeypatch.setattr(purchase_module, "decide_cheaper", decided_just_in_time)
+    until = Until(asked=lambda: bool(time_is_up))
+    bought = purchase(TWELVE, STOCKS, GAP, effort=20, until=until)
+    assert time_is_up
+    assert bought.layout.complete
+    assert (bought.least < bought.price - 1e-3) == cut
+    assert bought.cut_short == cut
 
 
 def test_nothing_is_claimed_once_somebody_asks_to_end():
