@@ -173,6 +173,7 @@ class _Job:
         self.room_of = {s.id: _room(s, self.gap_mm, self.unit_mm) for s in self.stocks}
         self.counts = [shape.quantity for shape in self.shapes]
         self.boxes = lanes.make_boxes(self.shapes, self.gap_mm, self.unit_mm)
+        self.ways = wide_beam.blanks_of(self.boxes, len(self.counts))
 
     def over(self) -> bool:
         return self.work <= 0.0 or self.until.over()
@@ -303,7 +304,7 @@ class _Job:
             return until.asked()
 
         puts = wide_beam.lay_all(
-            self.boxes,
+            self.ways,
             self.counts,
             rooms,
             rng.getrandbits(32),
@@ -347,9 +348,10 @@ class _Job:
             if long != wide:
                 boxes.append(lanes.Box(k, wide, long, True))
         counts = [1] * len(sizes)
+        ways = wide_beam.blanks_of(boxes, len(sizes))
         for taste in ONE_ROOM:
             puts = wide_beam.lay_all(
-                boxes, counts, [lanes.Room(*room)], self.seed, taste, until=until
+                ways, counts, [lanes.Room(*room)], self.seed, taste, until=until
             )
             if puts is not None:
                 at = {boxes[b].kind: Lies(0, x, y, boxes[b].turned) for _, x, y, b in puts}

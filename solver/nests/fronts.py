@@ -19,6 +19,7 @@ Ints = npt.NDArray[np.int32]
 Longs = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Counts = npt.NDArray[np.uint8]
+Bools = npt.NDArray[np.bool_]
 Words = npt.NDArray[np.uint64]
 
 SEGMENTS = 16
@@ -45,6 +46,7 @@ class Ways(NamedTuple):
     width: Ints
     kind: Ints
     liked: Floats
+    dislike: Floats
     spoil: Ints
     area: Longs
     narrowest: Ints
@@ -58,7 +60,7 @@ class Ways(NamedTuple):
 
 
 class Fronts(NamedTuple):
-    """(n, SEGMENTS) ends and widths, of which so many `segments` are there; (n, kinds) blanks left.
+    """(n, SEGMENTS) ends and widths, so many `segments` of which count; (n, kinds) blanks left.
 
     `lost` is the area given up behind the front, `held` that of the blanks laid; `mark` stands for
     the set of these.
@@ -145,103 +147,138 @@ def _give_up(ends: Ints, widths: Ints, count: int, k: int, length: int) -> tuple
 
 @compiled_within
 def _best_ways(
-    ways: Ways,
-    left: Counts,
-    x: int,
+    lengths: Ints,
+    widths: Ints,
+    spoil: Ints,
+    dislike: Floats,
+    liked: Floats,
+    there: Bools,
+    low: int,
+    high: int,
+    free: int,
     notch: int,
-    length: int,
     few: int,
-    window: int,
-    must: int,
+    near: Longs,
     scores: Floats,
     chosen: Longs,
 ) -> int:
-    """The best few of the next `window` that fit a notch, best first; their number."""
-    found = seen = 0
-    low, high = (must, must + 1) if must >= 0 else (0, len(ways.length))
+    """The best few of the first ways from `low` that fit a notch, best first; their number."""
+    # without branches that nobody can foretell: they would take most of the time
+    fit = 0
     for way in range(low, high):
-        wide = ways.width[way]
-        if left[ways.kind[way]] == 0 or wide > notch or x + ways.length[way] > length:
-            continue
-        seen += 1
-        if seen > window:
+        near[fit] = way
+        fit += there[way] & (widths[way] <= notch) & (lengths[way] <= free)
+        if fit == len(scores):
             break
-        score = DISLIKE * ways.spoil[notch - wide] / wide - ways.liked[way]
-        if found == few and score >= scores[few - 1]:
-            continue
-        found = min(found + 1, few)
-        at = found - 1
-        while at > 0 and scores[at - 1] > score:
-            scores[at], chosen[at] = scores[at - 1], chosen[at - 1]
-            at -= 1
-        scores[at], chosen[at] = score, way
+    for at in range(fit):
+        way = near[at]
+        scores[at] = spoil[notch - widths[way]] * dislike[way] - liked[way]
+    found = min(few, fit)
+    for k in range(found):
+        best = 0
+        for at in range(1, fit):
+            best = at if scores[at] < scores[best] else best
+        chosen[k] = near[best]
+        scores[best] = np.inf
     return found
 
 
-@compiled
+@compiled_within
 def offer(
     ways: Ways,
     fronts: Fronts,
+    number: int,
     budget: int,
     branches: int,
     window: int,
     gives: int,
     must: int,
+    all_lie: bool,
     offers: Offers,
 ) -> int:
-    """Offers to all fronts, the best few blanks of each among the next `window` that fit.
+    """Offers to so many fronts, the best few blanks of each among the next `window` that fit.
 
     A notch that holds one may be given up too, `gives` times. Where a way `must` be taken (not
-    -1) only that is offered. Returns the number of offers that lose no more than the budget.
+    -1) only that is offered. A front is given up where all blanks must lie and the longest cannot.
+    Returns the number of offers that lose no more than the budget.
     """
-    most, made = len(offers.front), 0
-    ends, widths = np.empty(SEGMENTS, np.int32), np.empty(SEGMENTS, np.int32)
-    scores, chosen = np.empty(branches), np.empty(branches, np.int64)
-    for i in range(len(fronts.segments)):
-        count = _copy(fronts, i, ends, widths)
-        room, lost = fronts.room[i], fronts.lost[i]
+    # arrays have names of their own: those in tuples are counted at each use, which takes most time
+    lengths, widths, kinds, spoil = ways.length, ways.width, ways.kind, ways.spoil
+    liked, dislike = ways.liked, ways.dislike
+    narrowest, shortest = ways.narrowest, ways.shortest
+    room_length, room_width = ways.room_length, ways.room_width
+    front_ends, front_widths, segments = fronts.ends, fronts.widths, fronts.segments
+    all_left, rooms, losses = fronts.left, fronts.room, fronts.lost
+    to_front, to_way, to_room, to_given = offers.front, offers.way, offers.room, offers.given
+    to_low, to_cost = offers.low, offers.cost
+    most, made = len(to_front), 0
+    ends, open_widths = np.empty(SEGMENTS, np.int32), np.empty(SEGMENTS, np.int32)
+    near, scores = np.empty(window + 1, np.int64), np.empty(window)
+    chosen, there = np.empty(branches, np.int64), np.empty(len(kinds), np.bool_)
+    low_way, high_way = (must, must + 1) if must >= 0 else (0, len(kinds))
+    for i in range(number):
+        room, lost, count = rooms[i], losses[i], segments[i]
+        if lost > budget:
+            continue
+        for k in range(count):
+            ends[k], open_widths[k] = front_ends[i, k], front_widths[i, k]
         narrow, short, long = FAR, FAR, 0
-        for kind in range(fronts.left.shape[1]):
-            if fronts.left[i, kind]:
-                narrow = min(narrow, ways.narrowest[kind])
-                short = min(short, ways.shortest[kind])
-                long = max(long, ways.shortest[kind])
+        for kind in range(all_left.shape[1]):
+            some = all_left[i, kind] != 0
+            narrow = min(narrow, narrowest[kind] if some else FAR)
+            short = min(short, shortest[kind] if some else FAR)
+            long = max(long, shortest[kind] if some and all_lie else 0)
+        for way in range(low_way, high_way):
+            there[way] = all_left[i, kinds[way]] != 0
         given = used = 0
         while True:
-            length = ways.room_length[room]
+            length = room_length[room]
             k = _lowest(ends, count)
-            x, notch = ends[k], widths[k]
-            last = room + 1 == len(ways.room_length)
+            x, notch = ends[k], open_widths[k]
+            last = room + 1 == len(room_length)
             if x >= length and count == 1 and not last:
                 room += 1
-                ends[0], widths[0] = 0, ways.room_width[room]
+                ends[0], open_widths[0] = 0, room_width[room]
                 continue
             # the longest blank that is left must still find the length, here or in a later room
             if last and x + long > length:
                 break
             if notch >= narrow and x + short <= length:
-                few = branches if used == 0 else max(1, branches // 3)
-                left = fronts.left[i]
-                found = _best_ways(ways, left, x, notch, length, few, window, must, scores, chosen)
+                found = _best_ways(
+                    lengths,
+                    widths,
+                    spoil,
+                    dislike,
+                    liked,
+                    there,
+                    low_way,
+                    high_way,
+                    length - x,
+                    notch,
+                    branches if used == 0 else max(1, branches // 3),
+                    near,
+                    scores,
+                    chosen,
+                )
                 before, behind = _beside(ends, count, k, length)
                 for at in range(found):
                     way = chosen[at]
-                    stop = x + ways.length[way]
+                    stop = x + lengths[way]
                     # against the neighbour whose end is nearer; the rest is lost up to the other's
                     low = abs(stop - before) <= abs(stop - behind)
                     open_to = max((behind if low else before) - x, 1)
-                    rest = ways.spoil[notch - ways.width[way]]
-                    cost = lost + np.int64(rest) * min(ways.length[way], open_to)
+                    rest = spoil[notch - widths[way]]
+                    cost = lost + np.int64(rest) * min(lengths[way], open_to)
                     if cost <= budget and made < most:
-                        offers.front[made], offers.way[made] = i, way
-                        offers.room[made], offers.given[made] = room, given
-                        offers.low[made], offers.cost[made] = low, cost
+                        to_front[made], to_way[made] = i, way
+                        to_room[made], to_given[made] = room, given
+                        to_low[made], to_cost[made] = low, cost
                         made += 1
                 if found:
                     used += 1
                     if used > gives:
                         break
-            count, more = _give_up(ends, widths, count, k, length)
+            count, more = _give_up(ends, open_widths, count, k, length)
             lost += more
             if more == 0 or lost > budget:
                 break
@@ -249,23 +286,24 @@ def offer(
     return made
 
 
-@compiled
+@compiled_within
 def take(
     ways: Ways,
     fronts: Fronts,
     offers: Offers,
     picked: Longs,
+    many: int,
     grown: Fronts,
     x: Ints,
     y: Ints,
     moment: Longs,
 ) -> None:
-    """Each picked offer taken: the fronts, but for `held` and `mark`, and where the blanks lie.
+    """So many picked offers taken: the fronts, but for `held` and `mark`, and where the blanks lie.
 
     A front with too many segments is lost. `moment` is the sum of widths times squared ends.
     """
     ends, widths = np.empty(SEGMENTS + 1, np.int32), np.empty(SEGMENTS + 1, np.int32)
-    for row in range(len(picked)):
+    for row in range(many):
         one = picked[row]
         i, way = offers.front[one], offers.way[one]
         count = _copy(fronts, i, ends, widths)

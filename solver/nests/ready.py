@@ -17,7 +17,7 @@ from solver.nests.hopping import Ways, hop, lay_over
 from solver.nests.lanes import Box, Room
 from solver.nests.orders import lay_in_order, plain_order
 from solver.nests.shapes import Placement, Shape, Stock
-from solver.nests.wide_beam import Taste, lay_all
+from solver.nests.wide_beam import Taste, blanks_of, fill, lay_all
 
 NEEDED = (
     "boards.best_place",
@@ -81,7 +81,9 @@ def _lay_on_a_board() -> None:
 
 def _lay_in_lanes() -> None:
     boxes = [Box(0, 40, 10, False), Box(1, 30, 10, False), Box(1, 10, 30, True)]
-    lay_all(boxes, [1, 1], [Room(50, 20)], 0, Taste(2, 2, 2))
+    blanks = blanks_of(boxes, 2)
+    lay_all(blanks, [1, 1], [Room(50, 20)], 0, Taste(2, 2, 2))
+    fill(blanks, [1, 1], [Room(50, 20)], 0, Taste(2, 2, 2), 1000)
 
 
 def _drop_a_blank() -> None:

@@ -8,7 +8,7 @@ leave in any case, all of them lie.
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from solver.data.until import FOREVER, Until
 from solver.nests import wide_beam
@@ -57,9 +57,12 @@ def refill(
     if sum(a * n for a, n in zip(area, counts, strict=True)) > space:
         return Refilled(None, 0.0)
     rng = random.Random(seed)
-    units = _Units(boxes, rooms, area, rng, until, list(counts), [[] for _ in rooms])
+    blanks = wide_beam.blanks_of(boxes, len(counts))
+    units = _Units(boxes, blanks, rooms, area, rng, list(counts), [[] for _ in rooms])
     small_first = sorted(range(len(rooms)), key=lambda k: rooms[k].length * rooms[k].width)
     for k in small_first:
+        if until.over():
+            return Refilled(None, units.work)
         units.fill_anew([k], 0)
     while any(units.left):
         if units.work >= work or until.over():
@@ -76,10 +79,10 @@ class _Units:
     """What lies in each room, and how many of each kind are left over."""
 
     boxes: Sequence[Box]
+    blanks: wide_beam.Blanks
     rooms: Sequence[Room]
     area: Sequence[int]
     rng: random.Random
-    until: Until
     left: list[int]
     lies: list[list[Put]]
     work: float = 0.0
@@ -108,18 +111,9 @@ class _Units:
         width = self.rng.choice(WIDTHS)
         taste = wide_beam.draw_taste(self.rng, width, GIVES, NOISES)
         self.work += FRONTS_WORK * width * sum(offered)
-        # kinds that are not offered would only be passed over, again and again
-        kinds = {kind: k for k, kind in enumerate(kind for kind, n in enumerate(offered) if n)}
-        which = [b for b, box in enumerate(self.boxes) if box.kind in kinds]
-        filled = wide_beam.fill(
-            [replace(self.boxes[b], kind=kinds[self.boxes[b].kind]) for b in which],
-            [offered[kind] for kind in kinds],
-            [self.rooms[k] for k in at],
-            self.rng.getrandbits(32),
-            taste,
-            most_bare,
-            self.until,
-        )
+        rooms = [self.rooms[k] for k in at]
+        seed = self.rng.getrandbits(32)
+        filled = wide_beam.fill(self.blanks, offered, rooms, seed, taste, most_bare)
         if filled is None:
             return None
-        return [(at[room], x, y, which[b]) for room, x, y, b in filled.puts]
+        return [(at[room], x, y, b) for room, x, y, b in filled.puts]

@@ -127,6 +127,7 @@ def _straight(
     boxes = lanes.make_boxes(shapes, gap_mm, unit_mm)
     room = lanes.make_room(stock, gap_mm, unit_mm)
     counts = [shape.quantity for shape in shapes]
+    blanks = wide_beam.blanks_of(boxes, len(counts))
     best: list[lanes.Put] = []
     best_end = math.inf
     for width in (10, 30):
@@ -142,7 +143,7 @@ def _straight(
             first = best[: int(len(best) * rng.uniform(0.05, 0.85))]
         shorter = lanes.Room(int(best_end) - 1, room.width)
         found = wide_beam.lay_all(
-            boxes, counts, [shorter], rng.getrandbits(32), taste, first, until
+            blanks, counts, [shorter], rng.getrandbits(32), taste, first, until
         )
         if found is not None:
             best, best_end = found, lanes.end_of(boxes, found)

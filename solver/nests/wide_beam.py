@@ -1,45 +1,42 @@
-"""Straight blanks in lanes that must end by a given line: thousands of fronts at once.
+"""Straight blanks in lanes that must end by a given line: a beam of fronts.
 
-All fronts of a beam grow together, one blank a round (``fronts``). What the rooms hold beyond the
+All fronts of a beam grow together, one blank a round (``growing``). What the rooms hold beyond the
 blanks is known, so a front that has lost more metal than that is dropped at once; among the others
 those live on that have lost least for what they hold. When few blanks are left, what a front cannot
-help losing counts as lost. Where rooms are to be filled from more blanks than they hold, a spare
-room behind them takes the first that finds no place, and its front is done.
+help losing counts as lost. Where rooms are to be filled from more blanks than they hold, the
+fullest front of all rounds is taken.
 """
 
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from solver.data.until import FOREVER, Until
 from solver.nests.fronts import (
+    DISLIKE,
     FAR,
+    LOST,
     SEGMENTS,
     Fronts,
+    Ints,
+    Longs,
     Offers,
     Ways,
+    Words,
     add_up_left,
     must_lose,
-    offer,
-    take,
 )
+from solver.nests.growing import KEPT, Close, Manner, Rounds, fill_up, keep, look
 from solver.nests.lanes import Box, Put, Room, fillable
-
-Longs = npt.NDArray[np.int64]
-Words = npt.NDArray[np.uint64]
 
 FEW, FEWER = 30, 20
 """So many blanks left: what lines across, and lines along the room too, must lose is counted."""
 
 MOST_CELLS = 8192
 """Along or across a room, for sums of lengths: coarser where the unit is fine."""
-
-KEPT = 3
-"""Times the width of a beam: offers that are looked at closely."""
 
 
 @dataclass(frozen=True)
@@ -74,13 +71,27 @@ def draw_taste(
 
 
 @dataclass(frozen=True)
+class Blanks:
+    """Ways to lie, longest blank first.
+
+    `box` is the place of each way among the boxes it was made of; `area` is that of each kind.
+    """
+
+    box: Longs
+    length: Ints
+    width: Ints
+    kind: Ints
+    area: Longs
+
+
+@dataclass(frozen=True)
 class _Job:
-    """The ways to lie, the box of each, a number for each kind, and what may be lost."""
+    """The ways to lie, the box of each, the number of each kind, and how the beam goes on."""
 
     ways: Ways
-    box: Sequence[int]
-    sign: Longs
-    budget: int
+    box: Longs
+    counts: Longs
+    manner: Manner
 
 
 @dataclass(frozen=True)
@@ -98,18 +109,31 @@ class _Sums:
         return self.waiting <= FEWER
 
 
-class _Round(NamedTuple):
-    """One blank laid on each front: the front it came from, and the put."""
+@dataclass(frozen=True)
+class Filled:
+    """Puts of the blanks that found a place, and the area of the rooms that they leave bare."""
 
-    parent: Longs
-    room: npt.NDArray[np.int32]
-    x: npt.NDArray[np.int32]
-    y: npt.NDArray[np.int32]
-    way: npt.NDArray[np.int32]
+    puts: list[Put]
+    bare: int
+
+
+def blanks_of(boxes: Sequence[Box], kinds: int) -> Blanks:
+    """The blanks of so many kinds, each of which lies in one of its boxes."""
+    length, width, kind = (
+        np.array([getattr(box, name) for box in boxes], np.int32)
+        for name in ("length", "width", "kind")
+    )
+    turned = np.array([box.turned for box in boxes])
+    area = np.zeros(kinds, np.int64)
+    area[kind] = length.astype(np.int64) * width
+    longest = np.zeros(kinds, np.int32)
+    np.maximum.at(longest, kind, length)
+    order = np.lexsort((turned, kind, -longest[kind]))
+    return Blanks(order, length[order], width[order], kind[order], area)
 
 
 def lay_all(
-    boxes: Sequence[Box],
+    blanks: Blanks,
     counts: Sequence[int],
     rooms: Sequence[Room],
     seed: int,
@@ -123,179 +147,177 @@ def lay_all(
     answer for the same blanks, are laid again before anything is tried.
     Equal seeds give equal answers; among complete layouts the one that ends earliest is returned.
     """
-    if not rooms or not sum(counts):
-        return None
     rng = np.random.default_rng(seed)
-    job = _job(boxes, counts, rooms, rng, taste)
-    if job is None or job.budget < 0:
+    job = _job(blanks, counts, rooms, rng, taste)
+    if job is None or job.manner.budget < 0:
         return None
-    way_of = {box: way for way, box in enumerate(job.box)}
+    budget = job.manner.budget
+    way_of = {int(box): way for way, box in enumerate(job.box)}
     forced = [way_of[put[3]] for put in first]
-    fronts = _first_front(rooms[0], counts)
-    offers = _room_for_offers(taste)
-    rounds: list[_Round] = []
-    for number in range(sum(counts)):
+    total = sum(counts)
+    fronts, other, close, rounds = _memory(job, total, rooms[0])
+    number = 1
+    for turn in range(total):
         if until.over():
             return None
-        must = forced[number] if number < len(forced) else None
-        grown = _grown(job, fronts, taste, rng, must, sum(counts) - number, offers)
-        if grown is None:
+        must, waiting = forced[turn] if turn < len(forced) else -1, total - turn
+        sums = _add_up(job, _first(fronts, number), waiting) if waiting <= FEW else None
+        if sums is not None:
+            fronts.lost[:number][_must_lose(job, _first(fronts, number), sums) > budget] = LOST
+        many = look(job.ways, job.manner, fronts, number, must, rng, close)
+        if sums is not None:
+            # the sums hold what was just laid as well: they tell of less loss at most
+            table = sums.table[close.offers.front[close.picked[:many]]]
+            loss = _must_lose(job, _first(close.grown, many), replace(sums, table=table))
+            np.maximum(close.lost[:many], loss, out=close.lost[:many])
+        number = keep(job.manner, many, rng, close, other, rounds, turn)
+        if not number:
             return None
-        fronts, laid = grown
-        rounds.append(laid)
-    last = np.where(fronts.widths > 0, fronts.ends, 0).max(axis=1)
-    return _puts(job, rounds, int(np.lexsort((last, fronts.room))[0]))
-
-
-@dataclass(frozen=True)
-class Filled:
-    """Puts of the blanks that found a place, and the area of the rooms that they leave bare."""
-
-    puts: list[Put]
-    bare: int
+        fronts, other = other, fronts
+    there = np.arange(SEGMENTS) < fronts.segments[:number, None]
+    last = np.where(there, fronts.ends[:number], 0).max(axis=1)
+    row = int(np.lexsort((last, fronts.room[:number]))[0])
+    return _puts(job, rounds, total, row)
 
 
 def fill(
-    boxes: Sequence[Box],
+    blanks: Blanks,
     counts: Sequence[int],
     rooms: Sequence[Room],
     seed: int,
     taste: Taste,
     most_bare: int,
-    until: Until = FOREVER,
 ) -> Filled | None:
     """Fill rooms, one after the other, from blanks that need not all find a place.
 
-    None where the beam finds no way to leave bare `most_bare` or less. Equal seeds give equal
-    answers.
+    None where the beam finds no way to leave bare `most_bare` or less. What must be lost is not
+    added up: in equal time more beams find more. Equal seeds give equal answers.
     """
-    if not rooms or not sum(counts):
-        return None
     rng = np.random.default_rng(seed)
-    job = _job(boxes, counts, rooms, rng, taste, spare=True)
+    job = _job(blanks, counts, rooms, rng, taste, most_bare)
     if job is None:
         return None
-    job = replace(job, budget=most_bare)
-    space = sum(room.length * room.width for room in rooms)
-    fronts, offers = _first_front(rooms[0], counts), _room_for_offers(taste)
-    rounds: list[_Round] = []
-    best: Filled | None = None
-    many = FEW + 1  # what must be lost is not added up: in equal time more beams find more
-    for _ in range(sum(counts)):
-        grown = None if until.over() else _grown(job, fronts, taste, rng, None, many, offers)
-        if grown is None:
-            return best
-        grown_fronts, laid = grown
-        done = laid.room == len(rooms)
-        if done.any():
-            ended = laid.parent[done]
-            row = int(ended[np.argmax(fronts.held[ended])])
-            bare = space - int(fronts.held[row])
-            if best is None or bare < best.bare:
-                best = Filled(_puts(job, rounds, row), bare)
-            lives = np.nonzero(~done)[0]
-            if not len(lives):
-                return best
-            grown_fronts = _rows(grown_fronts, lives)
-            laid = _Round._make(field[lives] for field in laid)
-        fronts = grown_fronts
-        rounds.append(laid)
-    return Filled(_puts(job, rounds, 0), space - int(fronts.held[0]))
+    fronts, other, close, rounds = _memory(job, sum(counts), rooms[0])
+    held, turns, row = fill_up(job.ways, job.manner, fronts, other, rng, close, rounds)
+    bare = sum(room.length * room.width for room in rooms) - held
+    return Filled(_puts(job, rounds, turns, row), bare) if bare <= most_bare else None
 
 
-def _first_front(room: Room, counts: Sequence[int]) -> Fronts:
-    fronts = _empty(1, len(counts))
-    fronts.ends[0, 0], fronts.widths[0, 0], fronts.segments[0] = 0, room.width, 1
-    fronts.left[0] = counts
-    return fronts
-
-
-def _puts(job: _Job, rounds: Sequence[_Round], row: int) -> list[Put]:
-    """What the front in that row of the last round has laid, in the order it was laid."""
+def _puts(job: _Job, rounds: Rounds, turns: int, row: int) -> list[Put]:
+    """What a front has laid after so many rounds, in the order it was laid."""
     puts: list[Put] = []
-    for laid in reversed(rounds):
-        box = job.box[int(laid.way[row])]
-        puts.append((int(laid.room[row]), int(laid.x[row]), int(laid.y[row]), box))
-        row = int(laid.parent[row])
+    for turn in reversed(range(turns)):
+        room, x, y, way, parent = (
+            int(field[turn, row])
+            for field in (rounds.room, rounds.x, rounds.y, rounds.way, rounds.parent)
+        )
+        puts.append((room, x, y, int(job.box[way])))
+        row = parent
     return puts[::-1]
 
 
+def _sides(length: Ints, width: Ints, kind: Ints, kinds: int) -> Ints:
+    """(2, kinds, 2) the least and the largest side of each kind along a room and across it."""
+    sides = np.full((2, kinds, 2), FAR, np.int32)
+    sides[:, :, 1] = 0
+    for least_most, values in zip(sides, (length, width), strict=True):
+        np.minimum.at(least_most[:, 0], kind, values)
+        np.maximum.at(least_most[:, 1], kind, values)
+    return sides
+
+
 def _job(
-    boxes: Sequence[Box],
+    blanks: Blanks,
     counts: Sequence[int],
     rooms: Sequence[Room],
     rng: np.random.Generator,
     taste: Taste,
-    *,
-    spare: bool = False,
+    most_bare: int | None = None,
 ) -> _Job | None:
-    wide = max(r.width for r in rooms)
-    long = max(r.length for r in rooms)
-    longest = max(max(box.length, box.width) for box in boxes)
-    # the spare room is so wide that no blank laid in it counts as a loss
-    all_rooms = [*rooms, Room(longest, wide + longest + 1)] if spare else rooms
-    fits = [
-        k
-        for k, box in enumerate(boxes)
-        if counts[box.kind] and (spare or (box.width <= wide and box.length <= long))
-    ]
-    if {boxes[k].kind for k in fits} != {kind for kind, n in enumerate(counts) if n}:
+    """A beam for the kinds of which there are some; all must lie, but for `most_bare` a number."""
+    if not rooms or not sum(counts):
         return None
-    long_side = [0] * len(counts)
-    area = np.zeros(len(counts), np.int64)
-    for box in boxes:
-        long_side[box.kind] = max(long_side[box.kind], box.length)
-        area[box.kind] = box.length * box.width
-    fits.sort(key=lambda k: (-long_side[boxes[k].kind], boxes[k].kind, boxes[k].turned))
-    length = np.array([boxes[k].length for k in fits], np.int32)
-    width = np.array([boxes[k].width for k in fits], np.int32)
-    kind = np.array([boxes[k].kind for k in fits], np.int32)
-    liked = rng.uniform(0.85, 1.15, len(fits)) * length / int(length.max()) * taste.length
-    ends = np.full((2, len(counts), 2), FAR, np.int32)  # least and largest side along and across
-    ends[:, :, 1] = 0
-    for sides, values in zip(ends, (length, width), strict=True):
-        np.minimum.at(sides[:, 0], kind, values)
-        np.maximum.at(sides[:, 1], kind, values)
-    spoil = np.zeros(max(r.width for r in all_rooms) + 1, np.int32)
-    spoil[: wide + 1] = np.arange(wide + 1) - np.array(fillable(width.tolist(), wide))
+    number = np.array(counts)
+    there = number > 0
+    which = there[blanks.kind] & _fit(blanks, rooms)
+    # kinds that find no place would only be passed over, again and again
+    fitting = np.zeros_like(there)
+    fitting[blanks.kind[which]] = True
+    if (most_bare is None and (fitting != there).any()) or not fitting.any():
+        return None
+    length, width = blanks.length[which], blanks.width[which]
+    kind = (np.cumsum(fitting, dtype=np.int32) - 1)[blanks.kind[which]]
+    kinds, area = int(fitting.sum()), blanks.area[fitting]
+    sides = _sides(length, width, kind, kinds)
+    budget = most_bare
+    if budget is None:
+        budget = sum(r.length * r.width for r in rooms) - int(blanks.area @ number)
+    wide, long = max(r.width for r in rooms), max(r.length for r in rooms)
+    liked = rng.uniform(0.85, 1.15, len(length)) * length / int(length.max()) * taste.length
+    spoil = np.arange(wide + 1) - np.array(fillable(width.tolist(), wide))
     ways = Ways(
         length,
         width,
         kind,
         liked,
-        spoil,
+        DISLIKE / width,
+        spoil.astype(np.int32),
         area[kind],
-        ends[1, :, 0].copy(),
-        ends[0, :, 0].copy(),
-        ends[0],
-        ends[1],
-        np.array([r.length for r in all_rooms], np.int32),
-        np.array([r.width for r in all_rooms], np.int32),
+        sides[1, :, 0].copy(),
+        sides[0, :, 0].copy(),
+        sides[0],
+        sides[1],
+        np.array([r.length for r in rooms], np.int32),
+        np.array([r.width for r in rooms], np.int32),
         long // MOST_CELLS + 1,
         wide // MOST_CELLS + 1,
     )
-    budget = sum(r.length * r.width for r in rooms) - int(area @ np.asarray(counts))
-    sign = rng.integers(1, 1 << 62, len(counts), dtype=np.int64)
-    return _Job(ways, fits, sign, budget)
+    sign = rng.integers(1, 1 << 62, kinds, dtype=np.int64)
+    manner = Manner(
+        taste.width,
+        taste.branches,
+        taste.window,
+        taste.gives,
+        taste.noise,
+        int(budget),
+        most_bare is None,
+        sign,
+    )
+    return _Job(ways, blanks.box[which], number[fitting], manner)
+
+
+def _fit(blanks: Blanks, rooms: Sequence[Room]) -> npt.NDArray[np.bool_]:
+    """Whether each way goes into any of the rooms."""
+    fit = np.zeros(len(blanks.box), np.bool_)
+    for room in set(rooms):
+        fit |= (blanks.width <= room.width) & (blanks.length <= room.length)
+    return fit
 
 
 def _empty(rows: int, kinds: int) -> Fronts:
-    """Room for so many fronts; segments that are not there have width 0 and end FAR."""
+    """Room for so many fronts."""
     return Fronts(
-        np.full((rows, SEGMENTS), FAR, np.int32),
-        np.zeros((rows, SEGMENTS), np.int32),
-        np.zeros(rows, np.int32),
-        np.zeros((rows, kinds), np.uint8),
-        np.zeros(rows, np.int32),
-        np.zeros(rows, np.int64),
-        np.zeros(rows, np.int64),
-        np.zeros(rows, np.int64),
+        np.empty((rows, SEGMENTS), np.int32),
+        np.empty((rows, SEGMENTS), np.int32),
+        np.empty(rows, np.int32),
+        np.empty((rows, kinds), np.uint8),
+        np.empty(rows, np.int32),
+        np.empty(rows, np.int64),
+        np.empty(rows, np.int64),
+        np.empty(rows, np.int64),
     )
 
 
-def _room_for_offers(taste: Taste) -> Offers:
-    most = taste.width * (taste.branches + taste.gives * max(1, taste.branches // 3))
-    return Offers(
+def _memory(job: _Job, turns: int, room: Room) -> tuple[Fronts, Fronts, Close, Rounds]:
+    """Fronts, the first of which is that of an empty room, and room for more and their rounds."""
+    width, branches = job.manner.width, job.manner.branches
+    kinds, close = len(job.counts), KEPT * width
+    most = width * (branches + job.manner.gives * max(1, branches // 3))
+    fronts = _empty(width, kinds)
+    fronts.ends[0, 0], fronts.widths[0, 0], fronts.segments[0] = 0, room.width, 1
+    fronts.left[0] = job.counts
+    fronts.room[0] = fronts.lost[0] = fronts.held[0] = fronts.mark[0] = 0
+    offers = Offers(
         np.empty(most, np.int64),
         np.empty(most, np.int32),
         np.empty(most, np.int32),
@@ -303,61 +325,24 @@ def _room_for_offers(taste: Taste) -> Offers:
         np.empty(most, np.bool_),
         np.empty(most, np.int64),
     )
+    looked_at = Close(
+        offers,
+        np.empty(most, np.int64),
+        _empty(close, kinds),
+        np.empty(close, np.int32),
+        np.empty(close, np.int32),
+        np.empty(close, np.int64),
+        np.empty(close, np.int64),
+        np.empty(max(most, close), np.float64),
+        np.empty(close, np.int64),
+        np.empty(1 << (2 * close).bit_length(), np.int64),
+    )
+    rounds = Rounds(*(np.empty((turns, width), np.int32) for _ in Rounds._fields))
+    return fronts, _empty(width, kinds), looked_at, rounds
 
 
-def _grown(
-    job: _Job,
-    fronts: Fronts,
-    taste: Taste,
-    rng: np.random.Generator,
-    must: int | None,
-    waiting: int,
-    offers: Offers,
-) -> tuple[Fronts, _Round] | None:
-    """The best fronts with one more blank each, of which `waiting` are left before it."""
-    sums: _Sums | None = None
-    lives = np.arange(len(fronts.segments))
-    if waiting <= FEW and must is None:
-        sums = _add_up(job, fronts, waiting)
-        lives = np.nonzero(_must_lose(job, fronts, sums) <= job.budget)[0]
-        if len(lives) < len(fronts.segments):
-            fronts = _rows(fronts, lives)
-    gives = taste.gives if must is None else 0
-    way = -1 if must is None else must
-    number = offer(job.ways, fronts, job.budget, taste.branches, taste.window, gives, way, offers)
-    if not number:
-        return None
-    offers = Offers._make(field[:number] for field in offers)
-    held = fronts.held[offers.front] + job.ways.area[offers.way]
-    picked = np.arange(number)
-    if number > KEPT * taste.width:
-        guide = offers.cost / held * (1 + taste.noise * rng.random(number))
-        picked = np.argpartition(guide, KEPT * taste.width - 1)[: KEPT * taste.width]
-    parent, way_of = offers.front[picked], offers.way[picked]
-    grown = _empty(len(picked), fronts.left.shape[1])
-    grown.held[:] = held[picked]
-    grown.mark[:] = fronts.mark[parent] + job.sign[job.ways.kind[way_of]]
-    x, y = np.empty(len(picked), np.int32), np.empty(len(picked), np.int32)
-    moment = np.empty(len(picked), np.int64)
-    take(job.ways, fronts, offers, picked, grown, x, y, moment)
-    lost = np.maximum(offers.cost[picked], grown.lost)
-    if sums is not None:
-        # the sums hold what was just laid as well: they tell of less loss at most
-        sums = replace(sums, table=sums.table[lives][parent])
-        lost = np.maximum(lost, _must_lose(job, grown, sums))
-    order = np.nonzero(lost <= job.budget)[0]
-    guide = lost[order] / grown.held[order] * (1 + taste.noise * rng.random(len(order)))
-    order = order[np.argsort(guide, kind="stable")]
-    alike = grown.mark[order] ^ (grown.lost[order] * 1000003) ^ (moment[order] * 99991)
-    order = order[np.sort(np.unique(alike, return_index=True)[1])[: taste.width]]
-    if not len(order):
-        return None
-    laid = _Round(lives[parent[order]], grown.room[order], x[order], y[order], way_of[order])
-    return _rows(grown, order), laid
-
-
-def _rows(fronts: Fronts, index: Longs) -> Fronts:
-    return Fronts._make(field[index] for field in fronts)
+def _first(fronts: Fronts, number: int) -> Fronts:
+    return Fronts._make(field[:number] for field in fronts)
 
 
 def _add_up(job: _Job, fronts: Fronts, waiting: int) -> _Sums:

@@ -156,7 +156,8 @@ def test_wide_beams_fill_rooms_of_different_widths():
     """Four strips of each width fill two rooms, the wide one in two lanes [derived]."""
     boxes = [lanes.Box(0, 10, 4, False), lanes.Box(1, 10, 6, False)]
     rooms = [lanes.Room(20, 6), lanes.Room(20, 10), lanes.Room(20, 8)]
-    puts = wide_beam.lay_all(boxes, [6, 4], rooms, 1, wide_beam.Taste(200, 4, 8))
+    blanks = wide_beam.blanks_of(boxes, 2)
+    puts = wide_beam.lay_all(blanks, [6, 4], rooms, 1, wide_beam.Taste(200, 4, 8))
     assert puts is not None
     assert sorted(b for *_, b in puts) == [0] * 6 + [1] * 4
     taken = set()
@@ -166,7 +167,7 @@ def test_wide_beams_fill_rooms_of_different_widths():
         cells = {(room, x + i, y + j) for i in range(10) for j in range(boxes[b].width)}
         assert not cells & taken
         taken |= cells
-    assert wide_beam.lay_all(boxes, [6, 5], rooms, 1, wide_beam.Taste(200, 4, 8)) is None
+    assert wide_beam.lay_all(blanks, [6, 5], rooms, 1, wide_beam.Taste(200, 4, 8)) is None
 
 
 def test_units_are_filled_anew_where_beams_and_the_model_find_nothing(monkeypatch):

@@ -10,7 +10,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from solver.nests import boards, compiled, dropping, fronts, hopping, lanes, ready, wide_beam
+from solver.nests import (
+    boards,
+    compiled,
+    dropping,
+    fronts,
+    growing,
+    hopping,
+    lanes,
+    ready,
+    wide_beam,
+)
 from solver.nests.dropping import drop_onto, droppable, poses_of_all
 from solver.nests.nest_into import nest_into
 from solver.nests.shapes import Stock
@@ -108,8 +118,17 @@ class TestReady:
         boxes = [lanes.Box(k, 30 + 7 * k, 10 + k, False) for k in range(8)]
         shapes = [arc("a", 500.0, 0.6, 60.0, 5), strip("s", 300.0, 70.0, 4)]
         nest_into(shapes, [Stock("sheet", 700.0, 900.0, 1.0, 0, None)], 1.0, effort=1)
-        wide_beam.lay_all(boxes, [9] * 8, [lanes.Room(400, 40)] * 2, 0, wide_beam.Taste(5))
-        for last in (fronts.offer, fronts.take, fronts.add_up_left, fronts.must_lose):
+        blanks = wide_beam.blanks_of(boxes, 8)
+        wide_beam.lay_all(
+            blanks,
+            [9] * 8,
+            [lanes.Room(400, 40)] * 2,
+            0,
+            wide_beam.Taste(5),
+        )
+        wide_beam.fill(blanks, [9] * 8, [lanes.Room(400, 40)] * 2, 0, wide_beam.Taste(5), 9000)
+        in_lanes = (growing.look, growing.keep, growing.fill_up)
+        for last in (*in_lanes, fronts.add_up_left, fronts.must_lose):
             assert len(last.signatures) == 1  # type: ignore[attr-defined]
         drop_onto(
             Stock("sheet", 700.0, 900.0, 1.0, 0, None),

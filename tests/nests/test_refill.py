@@ -23,6 +23,11 @@ def both_ways(sizes):
     return boxes
 
 
+def fill(boxes, counts, rooms, seed, taste, most_bare):
+    blanks = wide_beam.blanks_of(boxes, len(counts))
+    return wide_beam.fill(blanks, counts, rooms, seed, taste, most_bare)
+
+
 def lie_apart(boxes, rooms, puts):
     """Whether blanks lie within their rooms and none over another, cell by cell."""
     taken = set()
@@ -87,22 +92,22 @@ def test_what_a_beam_leaves_bare_is_what_its_blanks_do_not_cover(seed):
     rng = random.Random(seed)
     sizes = [(rng.randint(4, 20), rng.randint(2, 8)) for _ in range(14)]
     boxes, rooms = both_ways(sizes), [Room(30, 9), Room(24, 7)]
-    filled = wide_beam.fill(boxes, [1] * 14, rooms, seed, TASTE, 10_000)
+    filled = fill(boxes, [1] * 14, rooms, seed, TASTE, 10_000)
     assert filled is not None
     kinds = [boxes[b].kind for *_, b in filled.puts]
     assert len(set(kinds)) == len(kinds) < 14
     assert lie_apart(boxes, rooms, filled.puts)
     assert filled.bare == 30 * 9 + 24 * 7 - sum(sizes[k][0] * sizes[k][1] for k in kinds)
-    assert filled == wide_beam.fill(boxes, [1] * 14, rooms, seed, TASTE, 10_000)
+    assert filled == fill(boxes, [1] * 14, rooms, seed, TASTE, 10_000)
     for most in (filled.bare, filled.bare // 2, 0):
-        fuller = wide_beam.fill(boxes, [1] * 14, rooms, seed, TASTE, most)
+        fuller = fill(boxes, [1] * 14, rooms, seed, TASTE, most)
         assert fuller is None or fuller.bare <= most
 
 
 def test_a_unit_is_filled_with_the_blanks_that_fill_it_best():
     """Strips of which three add up to each of a unit's lanes, among others [derived]."""
     boxes = [Box(k, 20, wide, False) for k, wide in enumerate((3, 4, 5, 7, 9, 11, 13))]
-    filled = wide_beam.fill(boxes, [1] * 7, [Room(20, 12)], 0, TASTE, 240)
+    filled = fill(boxes, [1] * 7, [Room(20, 12)], 0, TASTE, 240)
     assert filled is not None
     assert filled.bare == 0
     assert sum(boxes[b].width for *_, b in filled.puts) == 12
@@ -112,16 +117,16 @@ def test_of_fronts_that_end_together_the_fullest_is_kept():
     """Two of three strips go abreast: 5 and 7 fill the unit's 12, 5 and 6 do not [derived]."""
     boxes = [Box(k, 20, wide, False) for k, wide in enumerate((5, 6, 7))]
     for seed in range(5):
-        filled = wide_beam.fill(boxes, [1] * 3, [Room(20, 12)], seed, TASTE, 240)
+        filled = fill(boxes, [1] * 3, [Room(20, 12)], seed, TASTE, 240)
         assert filled is not None
         assert sorted(boxes[b].width for *_, b in filled.puts) == [5, 7]
 
 
 def test_all_blanks_are_laid_where_they_all_fit_and_one_too_large_is_left_over():
     boxes = [Box(0, 10, 4, False), Box(1, 50, 4, False)]
-    filled = wide_beam.fill(boxes, [3, 1], [Room(30, 5)], 0, TASTE, 150)
+    filled = fill(boxes, [3, 1], [Room(30, 5)], 0, TASTE, 150)
     assert filled is not None
     assert [b for *_, b in filled.puts] == [0, 0, 0]
     assert filled.bare == 30
-    alone = wide_beam.fill(boxes, [3, 0], [Room(30, 5)], 0, TASTE, 150)
+    alone = fill(boxes, [3, 0], [Room(30, 5)], 0, TASTE, 150)
     assert alone == filled

@@ -11,7 +11,7 @@ from solver.nests.lanes import Room, make_boxes
 from solver.nests.shapes import Shape, Stock
 from solver.nests.strip import shortest
 from solver.nests.verify import verify
-from solver.nests.wide_beam import Taste, lay_all
+from solver.nests.wide_beam import Taste, blanks_of, lay_all
 
 MM = 25.4 / 16  # whole units, no gap
 
@@ -89,7 +89,8 @@ def test_blanks_laid_by_the_wide_beam_lie_apart_within_their_rooms(job, seed):
     counts = [shape.quantity for shape in shapes]
     rooms = [Room(length, width) for length in lengths]
     taste = Taste(width=30, window=5)
-    puts = lay_all(boxes, counts, rooms, seed, taste)
+    ways = blanks_of(boxes, len(counts))
+    puts = lay_all(ways, counts, rooms, seed, taste)
     if puts is None:
         return
     assert sorted(boxes[b].kind for *_, b in puts) == [
@@ -104,8 +105,8 @@ def test_blanks_laid_by_the_wide_beam_lie_apart_within_their_rooms(job, seed):
         }
         assert not cells & taken
         taken |= cells
-    assert lay_all(boxes, counts, rooms, seed, taste) == puts
-    again = lay_all(boxes, counts, rooms, seed + 1, taste, first=puts[: len(puts) // 2])
+    assert lay_all(ways, counts, rooms, seed, taste) == puts
+    again = lay_all(ways, counts, rooms, seed + 1, taste, first=puts[: len(puts) // 2])
     if again is not None:
         assert again[: len(puts) // 2] == puts[: len(puts) // 2]
 
