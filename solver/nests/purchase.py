@@ -19,7 +19,7 @@ import shapely
 
 from solver.data.until import FOREVER, Until
 from solver.models.ahead import in_turn
-from solver.nests.decide_purchase import Numbers, can_decide, decide_cheaper, units_of
+from solver.nests.decide_purchase import can_decide, decide_cheaper
 from solver.nests.lanes import is_box
 from solver.nests.nest_into import nest_into, settle
 from solver.nests.price_rows import Rows, cheapest, price_rows
@@ -32,6 +32,7 @@ from solver.nests.shapes import (
     check_shapes,
     check_stocks,
 )
+from solver.nests.straight_job import Numbers, units_of
 from solver.nests.verify import verify
 
 STRAIGHT_FACTOR, CURVED_FACTOR = 1.03, 1.6

@@ -17,11 +17,11 @@ from solver.nests.lanes import Box, Put, Room
 FRONTS_WORK = 6e-7
 """Counted for each front and each blank that may be laid on it."""
 
-WIDTHS = (300, 300, 1000)
+WIDTHS = (30, 30, 100)
 """Fronts of a beam."""
 NOISES, GIVES = (0.05, 0.2), (1, 2)
 """Tastes that are drawn from."""
-AT_ONCE = (1, 2, 2, 2, 3)
+AT_ONCE = (2, 3, 3)
 """Units filled anew."""
 IN_ORDER = 0.7
 """Share of the moves that fill small units first."""

@@ -21,12 +21,12 @@ from collections.abc import Sequence
 
 from nest_sets import GAP_MM, INCH, strip
 
-from solver.nests.decide_purchase import cheaper_purchases
 from solver.nests.lanes import size_mm
 from solver.nests.price_bound import bound_from_rows
 from solver.nests.price_rows import Rows, price_rows
 from solver.nests.purchase import purchase
 from solver.nests.shapes import Purchase, Shape, Stock
+from solver.nests.straight_job import cheaper_purchases
 
 ROLLS_IN = (10, 12, 14, 20, 24)
 SHEETS_IN = ((36, 96), (48, 120))

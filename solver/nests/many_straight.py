@@ -1,0 +1,102 @@
+"""Many straight blanks: cheaper purchases are sought where most is likely to be saved.
+
+Units are filled anew (`refill`) until a purchase holds all blanks or the work is done. How much it
+must have to spare for that is not known beforehand: it is learned from every try that holds and
+every one that does not. The next purchase tried is the one whose saving times its chance to hold is
+largest. Once no other has a chance, all are tried with more work.
+"""
+
+import math
+import random
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from solver.data.until import Until
+from solver.nests import lanes
+from solver.nests.refill import Refilled, refill
+from solver.nests.shapes import Placement
+from solver.nests.straight_job import Numbers, StraightJob, units_of
+
+EVEN = 0.04
+"""Share of the metal to spare with which a purchase is at first as likely to hold as not."""
+SPREAD = 0.005
+"""With so much more or less it is three times likelier, or three times less likely, to hold."""
+LEAST_CHANCE = 0.04
+"""Purchases with less are not tried with the same work."""
+LONGER, SPARED = 2.0, 0.006
+"""So many times the work for each purchase in the next turn, and so much less to spare it needs."""
+TURN_SHARE = 0.5
+"""Most of the work that is left for one turn."""
+
+
+@dataclass(frozen=True)
+class _Laid:
+    placements: tuple[Placement, ...] | None
+    work: float
+
+
+def seek_cheaper(job: StraightJob, work: float, work_each: float) -> None:
+    """Lay the blanks on ever cheaper purchases; each gets `work_each` at first, then more.
+
+    `work`, of that of the job, is for all.
+    """
+    least, even = job.work - work, EVEN
+    while job.open() and not job.over() and job.work > least:
+        share = max(TURN_SHARE * (job.work - least), work_each)
+        even = _seek(job, min(work_each, share), share, even) - SPARED
+        work_each *= LONGER
+        job.seed += 1
+
+
+def _seek(job: StraightJob, work_each: float, share: float, even: float) -> float:
+    """Try purchases with so much work each; returns what must be to spare, as learned by then."""
+    least, tried = job.work - share, set[Numbers]()
+    while not job.over() and job.work > least:
+        held = False
+
+        def lay(numbers: Numbers, until: Until) -> _Laid:
+            units = units_of(job.stocks, numbers)
+            rooms = [lanes.make_room(unit, job.gap_mm, job.unit_mm) for unit in units]
+            seed = random.Random(f"{job.seed} {numbers}").getrandbits(32)
+            laid: Refilled = refill(job.boxes, job.counts, rooms, seed, work_each, until)
+            if laid.puts is None:
+                return _Laid(None, laid.work)
+            return _Laid(job.placed(units, laid.puts), laid.work)
+
+        def note(numbers: Numbers, laid: _Laid) -> bool:
+            nonlocal even, held
+            job.work -= laid.work
+            tried.add(numbers)
+            held = laid.placements is not None
+            if laid.placements is None:
+                even = max(even, job.spare(numbers))
+            else:
+                even = min(even, job.spare(numbers))
+                job.keep(numbers, laid.placements)
+            return held
+
+        order = _most_hopeful(job, tried, even)
+        job.go_through(order, job.is_open, lay, note, job.work - least)
+        if not held:
+            break
+    return even
+
+
+def _most_hopeful(job: StraightJob, tried: set[Numbers], even: float) -> Iterator[Numbers]:
+    """Purchases not yet tried, as if each failed: what is likely to save most first."""
+    waiting = [
+        (job.price - price, job.spare(numbers), numbers)
+        for price, numbers in job.open()
+        if numbers not in tried
+    ]
+    while waiting:
+        hopes = [saving * _chance(spare, even) for saving, spare, _ in waiting]
+        _, spare, numbers = waiting.pop(hopes.index(max(hopes)))
+        if _chance(spare, even) < LEAST_CHANCE:
+            return
+        yield numbers
+        even = max(even, spare)
+
+
+def _chance(spare: float, even: float) -> float:
+    return 1.0 / (1.0 + math.exp((even - spare) / SPREAD))
