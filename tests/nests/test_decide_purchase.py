@@ -11,28 +11,15 @@ from solver.data.until import Until
 from solver.models.rooms import Decision
 from solver.nests import decide_purchase, lanes, wide_beam
 from solver.nests import purchase as purchase_module
-from solver.nests.decide_purchase import cheaper_purchases, decide_cheaper, units_of
+from solver.nests.decide_purchase import decide_cheaper
 from solver.nests.nest_into import nest_into, settle
 from solver.nests.price_bound import bound_from_rows
 from solver.nests.price_rows import price_rows
 from solver.nests.purchase import purchase
-from solver.nests.shapes import Shape, Stock
+from solver.nests.straight_job import cheaper_purchases, units_of
 from solver.nests.verify import verify
 from tests.nests.made_blanks import three_rooms
-
-INCH = 25.4
-GAP = INCH / 16
-
-
-def strip(name, length_in, width_in, quantity=1):
-    a, b = length_in * INCH, width_in * INCH
-    return Shape(name, ((0.0, 0.0), (a, 0.0), (a, b), (0.0, b)), True, True, quantity)
-
-
-def stock(width_in, length_in, price, on_hand=0, for_sale=None, trim_in=0.0):
-    name = f"{width_in}x{length_in}"
-    size = (width_in * INCH, length_in * INCH)
-    return Stock(name, *size, price, on_hand, for_sale, None, trim_in * INCH)
+from tests.nests.strips_in_inches import GAP, STOCKS, TWELVE, stock, strip
 
 
 @st.composite
@@ -79,48 +66,21 @@ def test_no_nest_is_found_on_a_purchase_proven_not_to_hold_the_blanks(job):
         )
 
 
-SIZES = [
-    (14.4375, 3.6875), (71.625, 3.9375), (89.5, 4.0625), (89.4375, 4.0), (44.125, 4.0625),
-    (40.1875, 3.3125), (26.25, 2.625), (68.75, 2.625), (60.5625, 4.125), (54.625, 3.9375),
-    (52.4375, 2.6875), (55.0625, 3.625),
-]  # fmt: skip
-TWELVE = [strip(f"s{k}", *size) for k, size in enumerate(SIZES)]
-STOCKS = [stock(10, 120, 11.48), stock(14, 120, 17.76), stock(36, 96, 34.02)]
-
-
 def test_a_purchase_is_proven_where_rows_leave_cheaper_ones_open():
     """Two rolls have room to spare by area and lanes, and yet no way to hold twelve strips."""
-    stocks = STOCKS
-    rows = price_rows(TWELVE, stocks, GAP)
-    bought = purchase(TWELVE, stocks, GAP, effort=60)
+    rows = price_rows(TWELVE, STOCKS, GAP)
+    bought = purchase(TWELVE, STOCKS, GAP, effort=60)
     assert bought.layout.complete
-    assert bound_from_rows(rows, stocks).value < bought.price - 1.0
+    assert bound_from_rows(rows, STOCKS).value < bought.price - 1.0
     assert bought.least == pytest.approx(bought.price)
-    assert bought == purchase(TWELVE, stocks, GAP, effort=60)
-
-
-def test_cheaper_purchases_come_in_order_of_price_and_leave_none_out():
-    stocks = [stock(10, 120, 11.48, for_sale=2), *STOCKS[1:]]
-    rows = price_rows(TWELVE, stocks, GAP)
-    found = cheaper_purchases(stocks, 60.0, rows)
-    every = [
-        (sum(n * s.price for n, s in zip(numbers, stocks, strict=True)), numbers)
-        for numbers in itertools.product(range(3), range(4), range(2))
-    ]
-    held = [
-        (price, numbers)
-        for price, numbers in sorted(every)
-        if price < 59.9 and (rows.held @ numbers >= rows.needed * (1 - 1e-7)).all()
-    ]
-    assert [numbers for _, numbers in found] == [numbers for _, numbers in held]
+    assert bought == purchase(TWELVE, STOCKS, GAP, effort=60)
 
 
 def test_the_work_ends_where_it_is_told_to():
-    stocks = STOCKS
-    rows = price_rows(TWELVE, stocks, GAP)
-    decided = decide_cheaper(TWELVE, stocks, GAP, 60.0, rows, work=0.0, work_each=1.0)
+    rows = price_rows(TWELVE, STOCKS, GAP)
+    decided = decide_cheaper(TWELVE, STOCKS, GAP, 60.0, rows, work=0.0, work_each=1.0)
     assert decided.never == frozenset()
-    assert decided.least == pytest.approx(cheaper_purchases(stocks, 60.0, rows)[0][0])
+    assert decided.least == pytest.approx(cheaper_purchases(STOCKS, 60.0, rows)[0][0])
 
 
 def small_job(rng):
@@ -183,30 +143,6 @@ def test_units_are_filled_anew_where_beams_and_the_model_find_nothing(monkeypatc
     assert decided == decide_cheaper(shapes, stocks, 0.0, 31.0, rows, work=6.0, work_each=0.2)
     layout = settle(decided.placements, units_of(stocks, decided.numbers), True, False)
     assert verify(layout, shapes, stocks, 0.0) == ()
-
-
-def part_of(some, more):
-    return all(n <= m for n, m in zip(some, more, strict=True))
-
-
-def test_prices_of_lanes_are_asked_about_nothing_larger_than_what_they_left_open(monkeypatch):
-    """What holds more than a purchase that may hold the blanks may hold them too."""
-    monkeypatch.setattr(decide_purchase, "BEAMS_SHARE", 0.0)
-    in_order = decide_purchase.in_turn
-    monkeypatch.setattr(decide_purchase, "in_turn", lambda *given: in_order(*given, at_once=1))
-    asked = []
-
-    def left_open(sizes, rooms, **_):
-        asked.append(tuple(rooms))
-        return False
-
-    monkeypatch.setattr(decide_purchase, "lanes_never_cover", left_open)
-    rows = price_rows(TWELVE, STOCKS, GAP)
-    decide_cheaper(TWELVE, STOCKS, GAP, 75.0, rows, work=1.0, work_each=0.01)
-    kinds = sorted({room for rooms in asked for room in rooms})
-    numbers = [tuple(rooms.count(kind) for kind in kinds) for rooms in asked]
-    assert len(numbers) > 1
-    assert not any(part_of(a, b) for k, b in enumerate(numbers) for a in numbers[:k])
 
 
 @pytest.mark.parametrize(("work", "cut"), [(20.0, False), (0.0, True)])

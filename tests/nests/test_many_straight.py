@@ -1,0 +1,103 @@
+"""Cheaper purchases of many straight blanks, sought where most is likely to be saved."""
+
+import math
+import random
+
+import pytest
+
+from solver.nests import many_straight, straight_job
+from solver.nests.decide_purchase import FEW_BLANKS, MOST_BLANKS, can_decide, decide_cheaper
+from solver.nests.lanes import Room
+from solver.nests.many_straight import seek_cheaper
+from solver.nests.price_rows import price_rows
+from solver.nests.purchase import purchase
+from solver.nests.refill import Refilled
+from solver.nests.verify import verify
+from tests.nests.made_blanks import cut_apart
+from tests.nests.strips_in_inches import GAP, STOCKS, TWELVE, stock, strip
+from tests.nests.test_straight_job import job_of
+
+
+def cut_from_rolls(seed, rolls):
+    """Strips that so many rolls 14 in by 10 ft are cut into without waste."""
+    rng = random.Random(seed)
+    sizes = [size for _ in range(rolls) for size in cut_apart(rng, Room(120, 28), 6)]
+    return [strip(f"s{k}", a, b / 2) for k, (a, b) in enumerate(sizes)]
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_what_was_cut_from_three_rolls_is_bought_on_three_a_little_wider(seed):
+    """3.5 % of the metal is to spare; nests that do not fill units anew take four."""
+    shapes = cut_from_rolls(seed, 3)
+    stocks = [stock(14.5, 120, 10.0)]
+    assert len(shapes) > FEW_BLANKS
+    assert purchase(shapes, stocks, 0.0, effort=0).price == 40.0
+    bought = purchase(shapes, stocks, 0.0, effort=60)
+    assert bought.layout.complete
+    assert bought.price == bought.least == 30.0
+    assert verify(bought.layout, shapes, stocks, 0.0) == ()
+
+
+def test_the_same_is_bought_on_any_number_of_processors(monkeypatch):
+    shapes = cut_from_rolls(2, 3)
+    stocks = [stock(14.5, 120, 10.0), stock(10, 120, 7.2), stock(24, 60, 8.3)]
+    rows = price_rows(shapes, stocks, 0.0)
+    in_order = straight_job.in_turn
+    found = []
+    for at_once in (1, 2):
+        monkeypatch.setattr(
+            straight_job, "in_turn", lambda *given, n=at_once: in_order(*given, at_once=n)
+        )
+        found.append(decide_cheaper(shapes, stocks, 0.0, 40.0, rows, work=0.5, work_each=0.05))
+    assert found[0].numbers is not None
+    assert found[0] == found[1]
+
+
+def test_too_many_blanks_and_curved_stock_are_left_to_plain_nests():
+    assert can_decide([strip("s", 20, 3, MOST_BLANKS)], STOCKS)
+    assert not can_decide([strip("s", 20, 3, MOST_BLANKS + 1)], STOCKS)
+
+
+@pytest.fixture
+def tried(monkeypatch):
+    """Purchases that are tried, by what is spare; those hold the blanks that spare a fifth."""
+    spares = []
+
+    def holds_with_a_fifth_to_spare(boxes, counts, rooms, seed, work, until):
+        area = {box.kind: box.length * box.width for box in boxes}
+        needed = sum(area[kind] * n for kind, n in enumerate(counts))
+        spares.append(1 - needed / sum(room.length * room.width for room in rooms))
+        return Refilled([] if spares[-1] >= 0.2 else None, min(work, 0.01))
+
+    monkeypatch.setattr(many_straight, "refill", holds_with_a_fifth_to_spare)
+    in_order = straight_job.in_turn
+    monkeypatch.setattr(straight_job, "in_turn", lambda *given: in_order(*given, at_once=1))
+    return spares
+
+
+def test_the_cheapest_purchase_that_holds_the_blanks_is_found_in_few_tries(tried):
+    job = job_of(TWELVE, STOCKS, GAP, 110.0, work=6.0)
+    held = [(price, numbers) for price, numbers in job.waiting if job.spare(numbers) >= 0.2]
+    number = len(job.waiting)
+    seek_cheaper(job, 6.0, 0.2)
+    assert (job.price, job.numbers) == held[0]
+    assert len(set(tried)) < number / 4
+
+
+def test_what_is_to_spare_is_learned_from_what_fails(tried):
+    """Hardly anything tighter than what has failed is tried with the same work."""
+    job = job_of(TWELVE, STOCKS, GAP, 110.0, work=6.0)
+    even = many_straight._seek(job, 0.2, 6.0, 0.04)
+    failed = [spare for spare in tried if spare < 0.2]
+    assert failed
+    assert even == pytest.approx(max(failed))
+    unlikely = many_straight.SPREAD * math.log(1 / many_straight.LEAST_CHANCE)
+    for k, spare in enumerate(failed):
+        assert spare > max(failed[:k], default=0.04) - unlikely
+
+
+def test_the_work_ends_where_it_is_told_to(tried):
+    job = job_of(TWELVE, STOCKS, GAP, 110.0, work=6.0)
+    seek_cheaper(job, 0.025, 0.2)
+    assert len(tried) == 3
+    assert job.work == pytest.approx(5.97)
