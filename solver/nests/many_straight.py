@@ -38,12 +38,12 @@ class _Laid:
 def seek_cheaper(job: StraightJob, work: float, work_each: float) -> None:
     """Lay the blanks on ever cheaper purchases; each gets `work_each` at first, then more.
 
-    `work`, of that of the job, is for all.
+    `work`, of that of the job, is for all; it ends as well where less is left than one is to get.
     """
     least, even = job.work - work, EVEN
-    while job.open() and not job.over() and job.work > least:
+    while job.open() and not job.over() and work_each <= job.work - least:
         share = max(TURN_SHARE * (job.work - least), work_each)
-        even = _seek(job, min(work_each, share), share, even) - SPARED
+        even = _seek(job, work_each, share, even) - SPARED
         work_each *= LONGER
         job.seed += 1
 
@@ -89,11 +89,15 @@ def _most_hopeful(job: StraightJob, tried: set[Numbers], even: float) -> Iterato
         for price, numbers in job.open()
         if numbers not in tried
     ]
-    while waiting:
-        hopes = [saving * _chance(spare, even) for saving, spare, _ in waiting]
-        _, spare, numbers = waiting.pop(hopes.index(max(hopes)))
-        if _chance(spare, even) < LEAST_CHANCE:
+    while True:
+        chances = [_chance(spare, even) for _, spare, _ in waiting]
+        hopes = [
+            saving * chance if chance >= LEAST_CHANCE else 0.0
+            for (saving, _, _), chance in zip(waiting, chances, strict=True)
+        ]
+        if max(hopes, default=0.0) == 0.0:
             return
+        _, spare, numbers = waiting.pop(hopes.index(max(hopes)))
         yield numbers
         even = max(even, spare)
 

@@ -14,7 +14,7 @@ from solver.nests.purchase import purchase
 from solver.nests.refill import Refilled
 from solver.nests.verify import verify
 from tests.nests.made_blanks import cut_apart
-from tests.nests.strips_in_inches import GAP, STOCKS, TWELVE, stock, strip
+from tests.nests.strips_in_inches import STOCKS, stock, strip
 from tests.nests.test_straight_job import job_of
 
 
@@ -23,6 +23,14 @@ def cut_from_rolls(seed, rolls):
     rng = random.Random(seed)
     sizes = [size for _ in range(rolls) for size in cut_apart(rng, Room(120, 28), 6)]
     return [strip(f"s{k}", a, b / 2) for k, (a, b) in enumerate(sizes)]
+
+
+FOUR_KINDS = [
+    stock(10, 120, 7.2),
+    stock(12, 120, 8.6),
+    stock(14, 120, 10.0),
+    stock(24, 60, 8.5),
+]
 
 
 @pytest.mark.parametrize("seed", [0, 1])
@@ -76,7 +84,7 @@ def tried(monkeypatch):
 
 
 def test_the_cheapest_purchase_that_holds_the_blanks_is_found_in_few_tries(tried):
-    job = job_of(TWELVE, STOCKS, GAP, 110.0, work=6.0)
+    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
     held = [(price, numbers) for price, numbers in job.waiting if job.spare(numbers) >= 0.2]
     number = len(job.waiting)
     seek_cheaper(job, 6.0, 0.2)
@@ -86,7 +94,7 @@ def test_the_cheapest_purchase_that_holds_the_blanks_is_found_in_few_tries(tried
 
 def test_what_is_to_spare_is_learned_from_what_fails(tried):
     """Hardly anything tighter than what has failed is tried with the same work."""
-    job = job_of(TWELVE, STOCKS, GAP, 110.0, work=6.0)
+    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
     even = many_straight._seek(job, 0.2, 6.0, 0.04)
     failed = [spare for spare in tried if spare < 0.2]
     assert failed
@@ -97,7 +105,21 @@ def test_what_is_to_spare_is_learned_from_what_fails(tried):
 
 
 def test_the_work_ends_where_it_is_told_to(tried):
-    job = job_of(TWELVE, STOCKS, GAP, 110.0, work=6.0)
-    seek_cheaper(job, 0.025, 0.2)
-    assert len(tried) == 3
-    assert job.work == pytest.approx(5.97)
+    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
+    job.never |= {numbers for _, numbers in job.open() if job.spare(numbers) >= 0.2}
+    assert len(job.open()) > 5
+    seek_cheaper(job, 0.02, 0.015)
+    assert len(tried) == 2
+    assert job.work == pytest.approx(5.98)
+
+
+def test_where_only_what_is_hopeless_is_left_no_more_work_is_done_than_there_is(tried):
+    """What spares a hundredth is not tried until so much work is due for it as is not left."""
+    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
+    job.never |= {numbers for _, numbers in job.open() if job.spare(numbers) >= 0.15}
+    assert job.open()
+    even = many_straight._seek(job, 0.2, 3.0, 0.3)
+    assert tried == []
+    assert even == 0.3
+    seek_cheaper(job, 0.1, 0.2)
+    assert tried == []
