@@ -12,14 +12,14 @@ from solver.nests.fronts import (
     FAR,
     SEGMENTS,
     Fronts,
-    Offers,
     Ways,
     add_up_left,
     must_lose,
-    offer,
-    take,
 )
+from solver.nests.growing import Manner, look
+from solver.nests.lanes import Room
 from solver.nests.sums import add_up, most_within
+from solver.nests.wide_beam import _Job, _memory
 
 LENGTH = 30
 Blanks = list[tuple[int, int]]
@@ -57,7 +57,7 @@ def loss_of(blanks: Blanks, front: list[tuple[int, int]], scale: int, cell: int)
     width = sum(w for _, w in front)
     ways = Ways(
         *[np.zeros(1, np.int32)] * 3,
-        np.zeros(1),
+        *[np.zeros(1)] * 2,
         np.zeros(1, np.int32),
         np.zeros(1, np.int64),
         *[np.zeros(1, np.int32)] * 2,
@@ -127,7 +127,7 @@ def offered(gives: int) -> list[tuple[int, int, int, int]]:
         np.array([40], np.int32),
         np.array([10], np.int32),
         np.zeros(1, np.int32),
-        np.ones(1),
+        *[np.ones(1)] * 2,
         np.zeros(21, np.int32),
         np.array([400]),
         np.array([10], np.int32),
@@ -139,25 +139,19 @@ def offered(gives: int) -> list[tuple[int, int, int, int]]:
         1,
     )
 
-    def fronts(rows: int) -> Fronts:
-        ends, widths = (
-            np.full((rows, SEGMENTS), FAR, np.int32),
-            np.zeros((rows, SEGMENTS), np.int32),
-        )
-        ends[:, :2], widths[:, :2] = (10, 0), (10, 10)
-        two, none = np.full(rows, 2, np.int32), np.zeros(rows, np.int32)
-        long = [np.zeros(rows, np.int64)] * 2
-        lost = np.zeros(rows, np.int64)
-        return Fronts(ends, widths, two, np.ones((rows, 1), np.uint8), none, lost, *long)
-
-    ints = [np.empty(9, np.int32) for _ in range(3)]
-    offers = Offers(np.empty(9, np.int64), *ints, np.empty(9, np.bool_), np.empty(9, np.int64))
-    made = offer(ways, fronts(1), 1600, 3, 5, gives, -1, offers)
-    grown, x, y = fronts(made), np.empty(made, np.int32), np.empty(made, np.int32)
-    moment = np.empty(made, np.int64)
-    take(ways, fronts(1), offers, np.arange(made), grown, x, y, moment)
-    assert moment.tolist() == (grown.ends.astype(np.int64) ** 2 * grown.widths).sum(axis=1).tolist()
-    return [tuple(map(int, row)) for row in zip(x, y, grown.lost, grown.segments, strict=True)]
+    manner = Manner(3, 3, 5, gives, 0.0, 1600, True, np.ones(1, np.int64))
+    job = _Job(ways, np.zeros(1, np.int64), np.ones(1, np.int64), manner)
+    fronts, _, close, _ = _memory(job, 1, Room(100, 20))
+    fronts.segments[0] = 2
+    fronts.ends[0, :2], fronts.widths[0, :2] = (10, 0), (10, 10)
+    made = look(ways, manner, fronts, 1, -1, np.random.default_rng(0), close)
+    grown = close.grown
+    there = np.arange(SEGMENTS) < grown.segments[:made, None]
+    squares = np.where(there, grown.ends[:made].astype(np.int64) ** 2 * grown.widths[:made], 0)
+    assert close.moment[:made].tolist() == squares.sum(axis=1).tolist()
+    assert grown.held[:made].tolist() == [400] * made
+    rows = zip(close.x, close.y, grown.lost, grown.segments, strict=True)
+    return [tuple(map(int, row)) for row in itertools.islice(rows, made)]
 
 
 def test_a_notch_that_holds_a_blank_may_be_given_up_all_the_same() -> None:
