@@ -1,6 +1,7 @@
 """Straight blanks: every cheaper purchase decided, one by one, whether it holds them at all.
 
-Narrow beams first lay the blanks on what is roomy enough, and prices of lanes prove quickly of many
+Where blanks are many (`many_straight`) cheaper ones are sought, and little is proven. Of few:
+narrow beams first lay the blanks on what is roomy enough, and prices of lanes prove quickly of many
 purchases that they do not hold them (`models/lane_cover`). Then, with ever more work: blanks
 are laid on purchases that are open, roomy ones first (wide beams, then units filled anew, and
 `models/shared_rooms`), and what is still open is decided in order of price. What holds the blanks
@@ -64,7 +65,7 @@ class Decided:
 
 
 def can_decide(shapes: Sequence[Shape], stocks: Sequence[Stock]) -> bool:
-    """Whether blanks and stock are few rectangles."""
+    """Whether blanks and stock are rectangles, and the blanks not too many."""
     return (
         0 < sum(shape.quantity for shape in shapes) <= MOST_BLANKS
         and all(lanes.is_box(shape) for shape in shapes)
@@ -84,7 +85,7 @@ def decide_cheaper(
     seed: int = 0,
     until: Until = FOREVER,
 ) -> Decided | None:
-    """Decide purchases cheaper than `price`; `work` as in new_solver, for all.
+    """Decide purchases cheaper than `price`, or seek one; `work` as in new_solver, for all.
 
     Each gets `work_each` at first, then more. None where purchases are too many. Numbers bought are
     by stock; placements count units on hand first, in order of stock, then those bought, in order

@@ -5,8 +5,9 @@ meet the proven rows stretched by a fill factor. The factor is bisected between 
 was nested; then purchases cheaper than the best so far are tried, those with as much room first and
 ever less roomy ones after them, in order of price. Whatever is best is also tried with one unit
 less and with one unit changed for a cheaper one. What is on hand costs nothing and is offered to
-every nest first. Of a few straight blanks all cheaper purchases are decided one by one instead,
-whether they hold the blanks at all, once quick nests have found one that does.
+every nest first. Of straight blanks cheaper purchases are decided one by one instead, whether they
+hold the blanks at all, or sought where the blanks are many, once quick nests have found one that
+does.
 """
 
 from collections import Counter

@@ -5,6 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from solver.nests import growing
+from solver.nests.lanes import Box, Room
+from solver.nests.wide_beam import Taste, _job, _memory, blanks_of
 
 
 @given(st.lists(st.integers(0, 9), min_size=2, max_size=40), st.data())
@@ -40,3 +42,23 @@ def test_a_mark_is_new_once(marks):
     for mark in marks:
         assert growing._is_new.py_func(seen, mark) == (mark not in known)
         known.add(mark)
+
+
+def test_of_fronts_that_end_alike_with_the_same_blanks_one_lives_on():
+    """Two blanks 40 by 10 side by side in a room 20 wide: either may be laid first."""
+    blanks, room = blanks_of([Box(0, 40, 10, False), Box(1, 40, 10, False)], 2), Room(100, 20)
+    rng = np.random.default_rng(0)
+    job = _job(blanks, [1, 1], [room], rng, Taste(9, 3, 5))
+    fronts, other, close, rounds = _memory(job, 2, room)
+    number, numbers = 1, []
+    for turn in range(2):
+        many = growing.look(job.ways, job.manner, fronts, number, -1, rng, close)
+        number = growing.keep(job.manner, many, rng, close, other, rounds, turn)
+        fronts, other = other, fronts
+        numbers.append((many, number))
+    (_, alone), (_, both) = numbers
+    held = fronts.held[:both].tolist()
+    assert alone == 2
+    ends = {tuple(fronts.ends[row, : fronts.segments[row]].tolist()) for row in range(both)}
+    assert both == len(ends)
+    assert held == [800] * both

@@ -92,6 +92,12 @@ def test_the_cheapest_purchase_that_holds_the_blanks_is_found_in_few_tries(tried
     assert len(set(tried)) < number / 4
 
 
+def test_of_what_surely_holds_the_blanks_the_cheapest_is_tried_first():
+    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
+    tried = {job.waiting[0][1]}
+    assert next(many_straight._most_hopeful(job, tried, -1.0)) == job.waiting[1][1]
+
+
 def test_what_is_to_spare_is_learned_from_what_fails(tried):
     """Hardly anything tighter than what has failed is tried with the same work."""
     job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
