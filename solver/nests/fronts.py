@@ -163,7 +163,7 @@ def _best_ways(
     chosen: Longs,
 ) -> int:
     """The best few of the first ways from `low` that fit a notch, best first; their number."""
-    # without branches that nobody can foretell: they would take most of the time
+    # added up without branches: nobody can foretell which ways fit
     fit = 0
     for way in range(low, high):
         near[fit] = way
@@ -202,7 +202,6 @@ def offer(
     -1) only that is offered. A front is given up where all blanks must lie and the longest cannot.
     Returns the number of offers that lose no more than the budget.
     """
-    # arrays have names of their own: those in tuples are counted at each use, which takes most time
     lengths, widths, kinds, spoil = ways.length, ways.width, ways.kind, ways.spoil
     liked, dislike = ways.liked, ways.dislike
     narrowest, shortest = ways.narrowest, ways.shortest
