@@ -22,10 +22,10 @@ from solver.nests.many_straight import seek_cheaper
 from solver.nests.price_rows import Rows
 from solver.nests.refill import refill
 from solver.nests.shapes import Placement, Shape, Stock
-from solver.nests.straight_job import Numbers, StraightJob, cheaper_purchases, units_of
+from solver.nests.straight_job import Laid, Numbers, StraightJob, cheaper_purchases, units_of
 
-FEW_BLANKS, MOST_BLANKS = 60, 300
-"""Of more cheaper purchases are only sought; still more fill units well in any order."""
+FEW_BLANKS, MOST_BLANKS = 60, 250
+"""Of more cheaper purchases are only sought; still more are left to plain nests."""
 SEEK_SHARE = 0.9
 """Of the work where they are sought; the rest is for prices of lanes."""
 
@@ -129,14 +129,6 @@ class _Try:
     by_model: bool
 
 
-@dataclass(frozen=True)
-class _Laid:
-    """Placements of all blanks, None where some found no place, and the work spent."""
-
-    placements: tuple[Placement, ...] | None
-    work: float
-
-
 def _decide(job: StraightJob, work_each: float, share: float) -> None:
     """Decide open purchases, cheapest first."""
 
@@ -161,13 +153,13 @@ def _find(job: StraightJob, work_each: float, share: float) -> None:
     def due(one: _Try) -> bool:
         return job.is_open(one.numbers)
 
-    def lay(one: _Try, until: Until) -> _Laid:
+    def lay(one: _Try, until: Until) -> Laid:
         if one.by_model and work_each:
             return _lay_by_model(job, one.numbers, HOPEFUL * work_each, until)
         ample = min(1.0, max(LEAST_AMPLE, job.spare(one.numbers) / AMPLE))
         return _lay(job, one, REFILLS * ample * work_each, until)
 
-    def note(one: _Try, laid: _Laid) -> bool:
+    def note(one: _Try, laid: Laid) -> bool:
         job.work -= laid.work
         if laid.placements is not None:
             job.keep(one.numbers, laid.placements)
@@ -178,7 +170,7 @@ def _find(job: StraightJob, work_each: float, share: float) -> None:
     job.go_through(order, due, lay, note, share)
 
 
-def _lay(job: StraightJob, one: _Try, work: float, until: Until) -> _Laid:
+def _lay(job: StraightJob, one: _Try, work: float, until: Until) -> Laid:
     """Try to lay the blanks by a beam, wide with any work, and then by filling units anew."""
     rng = random.Random(f"{job.seed} {one}")
     units = units_of(job.stocks, one.numbers)
@@ -207,14 +199,14 @@ def _lay(job: StraightJob, one: _Try, work: float, until: Until) -> _Laid:
         laid = refill(job.boxes, job.counts, rooms, rng.getrandbits(32), work, until=until)
         puts, spent = laid.puts, spent + laid.work
     if puts is None:
-        return _Laid(None, spent)
+        return Laid(None, spent)
     puts = [(order[room], x, y, b) for room, x, y, b in puts]
-    return _Laid(job.placed(units, puts), spent)
+    return Laid(job.placed(units, puts), spent)
 
 
-def _lay_by_model(job: StraightJob, numbers: Numbers, work: float, until: Until) -> _Laid:
+def _lay_by_model(job: StraightJob, numbers: Numbers, work: float, until: Until) -> Laid:
     decided = _fit(job, numbers, work, until, hopeful=True)
-    return _Laid(_placed(job, numbers, decided) if decided.fits else None, decided.work)
+    return Laid(_placed(job, numbers, decided) if decided.fits else None, decided.work)
 
 
 def _fit(

@@ -9,13 +9,11 @@ largest. Once no other has a chance, all are tried with more work.
 import math
 import random
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from solver.data.until import Until
 from solver.nests import lanes
-from solver.nests.refill import Refilled, refill
-from solver.nests.shapes import Placement
-from solver.nests.straight_job import Numbers, StraightJob, units_of
+from solver.nests.refill import refill
+from solver.nests.straight_job import Laid, Numbers, StraightJob, units_of
 
 EVEN = 0.04
 """Share of the metal to spare with which a purchase is at first as likely to hold as not."""
@@ -27,12 +25,6 @@ LONGER, SPARED = 2.0, 0.006
 """So many times the work for each purchase in the next turn, and so much less to spare it needs."""
 TURN_SHARE = 0.5
 """Most of the work that is left for one turn."""
-
-
-@dataclass(frozen=True)
-class _Laid:
-    placements: tuple[Placement, ...] | None
-    work: float
 
 
 def seek_cheaper(job: StraightJob, work: float, work_each: float) -> None:
@@ -50,35 +42,30 @@ def seek_cheaper(job: StraightJob, work: float, work_each: float) -> None:
 
 def _seek(job: StraightJob, work_each: float, share: float, even: float) -> float:
     """Try purchases with so much work each; returns what must be to spare, as learned by then."""
-    least, tried = job.work - share, set[Numbers]()
-    while not job.over() and job.work > least:
+    least, tried, held = job.work - share, set[Numbers](), True
+
+    def lay(numbers: Numbers, until: Until) -> Laid:
+        units = units_of(job.stocks, numbers)
+        rooms = [lanes.make_room(unit, job.gap_mm, job.unit_mm) for unit in units]
+        seed = random.Random(f"{job.seed} {numbers}").getrandbits(32)
+        filled = refill(job.boxes, job.counts, rooms, seed, work_each, until)
+        placed = None if filled.puts is None else job.placed(units, filled.puts)
+        return Laid(placed, filled.work)
+
+    def note(numbers: Numbers, laid: Laid) -> bool:
+        nonlocal even, held
+        job.work -= laid.work
+        tried.add(numbers)
+        held = laid.placements is not None
+        even = (min if held else max)(even, job.spare(numbers))
+        if laid.placements is not None:
+            job.keep(numbers, laid.placements)
+        return held
+
+    while held and not job.over() and job.work > least:
         held = False
-
-        def lay(numbers: Numbers, until: Until) -> _Laid:
-            units = units_of(job.stocks, numbers)
-            rooms = [lanes.make_room(unit, job.gap_mm, job.unit_mm) for unit in units]
-            seed = random.Random(f"{job.seed} {numbers}").getrandbits(32)
-            laid: Refilled = refill(job.boxes, job.counts, rooms, seed, work_each, until)
-            if laid.puts is None:
-                return _Laid(None, laid.work)
-            return _Laid(job.placed(units, laid.puts), laid.work)
-
-        def note(numbers: Numbers, laid: _Laid) -> bool:
-            nonlocal even, held
-            job.work -= laid.work
-            tried.add(numbers)
-            held = laid.placements is not None
-            if laid.placements is None:
-                even = max(even, job.spare(numbers))
-            else:
-                even = min(even, job.spare(numbers))
-                job.keep(numbers, laid.placements)
-            return held
-
         order = _most_hopeful(job, tried, even)
         job.go_through(order, job.is_open, lay, note, job.work - least)
-        if not held:
-            break
     return even
 
 

@@ -35,6 +35,14 @@ One = TypeVar("One")
 Made = TypeVar("Made")
 
 
+@dataclass(frozen=True)
+class Laid:
+    """Placements of all blanks, None where some found no place, and the work spent."""
+
+    placements: tuple[Placement, ...] | None
+    work: float
+
+
 @dataclass(eq=False)
 class StraightJob:
     """Blanks and stock in whole units, and how far the search for a cheaper purchase has come.

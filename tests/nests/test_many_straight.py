@@ -46,6 +46,16 @@ def test_what_was_cut_from_three_rolls_is_bought_on_three_a_little_wider(seed):
     assert verify(bought.layout, shapes, stocks, 0.0) == ()
 
 
+def test_what_is_on_hand_is_cut_first():
+    """Of three rolls one lies on the shelf: two are bought."""
+    shapes = cut_from_rolls(0, 3)
+    stocks = [stock(14.5, 120, 10.0, on_hand=1)]
+    bought = purchase(shapes, stocks, 0.0, effort=60)
+    assert bought.price == 20.0
+    assert sum(not unit.bought for unit in bought.layout.units) == 1
+    assert verify(bought.layout, shapes, stocks, 0.0) == ()
+
+
 def test_the_same_is_bought_on_any_number_of_processors(monkeypatch):
     shapes = cut_from_rolls(2, 3)
     stocks = [stock(14.5, 120, 10.0), stock(10, 120, 7.2), stock(24, 60, 8.3)]
