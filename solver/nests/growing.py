@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from solver.nests.compiled import compiled, compiled_within
-from solver.nests.fronts import Fronts, Ints, Longs, Offers, Ways, offer, take
+from solver.nests.fronts import SEGMENTS, Fronts, Ints, Longs, Offers, Ways, offer, take
 
 Floats = npt.NDArray[np.float64]
 
@@ -156,10 +156,10 @@ def look(
 ) -> int:
     """Lay one more blank on the first so many fronts in the most promising ways; their number.
 
-    Where a way `must` be taken (not -1) no other is, and no notch is given up behind the first.
+    Where a way `must` be taken (not -1) no other is, on any notch that it fits.
     """
     offers, grown = close.offers, close.grown
-    gives = manner.gives if must < 0 else 0
+    gives = manner.gives if must < 0 else SEGMENTS
     made = offer(
         ways,
         fronts,

@@ -144,7 +144,8 @@ def lay_all(
     """Put all blanks into the rooms, one room after the other, or None where the beam finds no way.
 
     `counts` are the numbers of each kind, at most 255. The puts `first`, taken from an earlier
-    answer for the same blanks, are laid again before anything is tried.
+    answer for the same blanks, are laid again before anything is tried; one that shorter rooms
+    leave no such place goes where least is given up.
     Equal seeds give equal answers; among complete layouts the one that ends earliest is returned.
     """
     rng = np.random.default_rng(seed)
@@ -170,6 +171,8 @@ def lay_all(
             table = sums.table[close.offers.front[close.picked[:many]]]
             loss = _must_lose(job, _first(close.grown, many), replace(sums, table=table))
             np.maximum(close.lost[:many], loss, out=close.lost[:many])
+        if must >= 0:
+            close.lost[:many][~_laid_again(close, many, first[turn])] = LOST
         number = keep(job.manner, many, rng, close, other, rounds, turn)
         if not number:
             return None
@@ -178,6 +181,15 @@ def lay_all(
     last = np.where(there, fronts.ends[:number], 0).max(axis=1)
     row = int(np.lexsort((last, fronts.room[:number]))[0])
     return _puts(job, rounds, total, row)
+
+
+def _laid_again(close: Close, many: int, put: Put) -> npt.NDArray[np.bool_]:
+    """Which of so many looked at lie as a put does; where none does those that give up least."""
+    room, x, y, _ = put
+    there = (close.grown.room[:many] == room) & (close.x[:many] == x) & (close.y[:many] == y)
+    given = close.offers.given[close.picked[:many]]
+    least: npt.NDArray[np.bool_] = given == given.min(initial=SEGMENTS)
+    return there if there.any() else least
 
 
 def fill(
