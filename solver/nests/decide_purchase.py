@@ -196,7 +196,7 @@ def _lay(job: StraightJob, one: _Try, work: float, until: Until) -> Laid:
     )
     spent = FRONTS_WORK * taste.width * max(1, rounds)
     if puts is None and work and len(rooms) > 1:
-        laid = refill(job.boxes, job.counts, rooms, rng.getrandbits(32), work, until=until)
+        laid = refill(job.ways, job.counts, rooms, rng.getrandbits(32), work, until=until)
         puts, spent = laid.puts, spent + laid.work
     if puts is None:
         return Laid(None, spent)

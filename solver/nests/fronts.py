@@ -147,11 +147,7 @@ def _give_up(ends: Ints, widths: Ints, count: int, k: int, length: int) -> tuple
 
 @compiled_within
 def _best_ways(
-    lengths: Ints,
-    widths: Ints,
-    spoil: Ints,
-    dislike: Floats,
-    liked: Floats,
+    ways: Ways,
     there: Bools,
     low: int,
     high: int,
@@ -167,12 +163,13 @@ def _best_ways(
     fit = 0
     for way in range(low, high):
         near[fit] = way
-        fit += there[way] & (widths[way] <= notch) & (lengths[way] <= free)
+        fit += there[way] & (ways.width[way] <= notch) & (ways.length[way] <= free)
         if fit == len(scores):
             break
     for at in range(fit):
         way = near[at]
-        scores[at] = spoil[notch - widths[way]] * dislike[way] - liked[way]
+        rest = ways.spoil[notch - ways.width[way]]
+        scores[at] = rest * ways.dislike[way] - ways.liked[way]
     found = min(few, fit)
     for k in range(found):
         best = 0
@@ -202,82 +199,61 @@ def offer(
     -1) only that is offered. A front is given up where all blanks must lie and the longest cannot.
     Returns the number of offers that lose no more than the budget.
     """
-    lengths, widths, kinds, spoil = ways.length, ways.width, ways.kind, ways.spoil
-    liked, dislike = ways.liked, ways.dislike
-    narrowest, shortest = ways.narrowest, ways.shortest
-    room_length, room_width = ways.room_length, ways.room_width
-    front_ends, front_widths, segments = fronts.ends, fronts.widths, fronts.segments
-    all_left, rooms, losses = fronts.left, fronts.room, fronts.lost
-    to_front, to_way, to_room, to_given = offers.front, offers.way, offers.room, offers.given
-    to_low, to_cost = offers.low, offers.cost
-    most, made = len(to_front), 0
-    ends, open_widths = np.empty(SEGMENTS, np.int32), np.empty(SEGMENTS, np.int32)
+    most, made = len(offers.front), 0
+    ends, widths = np.empty(SEGMENTS, np.int32), np.empty(SEGMENTS, np.int32)
     near, scores = np.empty(window + 1, np.int64), np.empty(window)
-    chosen, there = np.empty(branches, np.int64), np.empty(len(kinds), np.bool_)
-    low_way, high_way = (must, must + 1) if must >= 0 else (0, len(kinds))
+    chosen, there = np.empty(branches, np.int64), np.empty(len(ways.kind), np.bool_)
+    low_way, high_way = (must, must + 1) if must >= 0 else (0, len(ways.kind))
     for i in range(number):
-        room, lost, count = rooms[i], losses[i], segments[i]
-        if lost > budget:
+        if fronts.lost[i] > budget:
             continue
-        for k in range(count):
-            ends[k], open_widths[k] = front_ends[i, k], front_widths[i, k]
+        count = _copy(fronts, i, ends, widths)
+        room, lost = fronts.room[i], fronts.lost[i]
         narrow, short, long = FAR, FAR, 0
-        for kind in range(all_left.shape[1]):
-            some = all_left[i, kind] != 0
-            narrow = min(narrow, narrowest[kind] if some else FAR)
-            short = min(short, shortest[kind] if some else FAR)
-            long = max(long, shortest[kind] if some and all_lie else 0)
+        for kind in range(fronts.left.shape[1]):
+            some = fronts.left[i, kind] != 0
+            narrow = min(narrow, ways.narrowest[kind] if some else FAR)
+            short = min(short, ways.shortest[kind] if some else FAR)
+            long = max(long, ways.shortest[kind] if some and all_lie else 0)
         for way in range(low_way, high_way):
-            there[way] = all_left[i, kinds[way]] != 0
+            there[way] = fronts.left[i, ways.kind[way]] != 0
         given = used = 0
         while True:
-            length = room_length[room]
+            length = ways.room_length[room]
             k = _lowest(ends, count)
-            x, notch = ends[k], open_widths[k]
-            last = room + 1 == len(room_length)
+            x, notch = ends[k], widths[k]
+            last = room + 1 == len(ways.room_length)
             if x >= length and count == 1 and not last:
                 room += 1
-                ends[0], open_widths[0] = 0, room_width[room]
+                ends[0], widths[0] = 0, ways.room_width[room]
                 continue
             # the longest blank that is left must still find the length, here or in a later room
             if last and x + long > length:
                 break
             if notch >= narrow and x + short <= length:
+                few, free = branches if used == 0 else max(1, branches // 3), length - x
                 found = _best_ways(
-                    lengths,
-                    widths,
-                    spoil,
-                    dislike,
-                    liked,
-                    there,
-                    low_way,
-                    high_way,
-                    length - x,
-                    notch,
-                    branches if used == 0 else max(1, branches // 3),
-                    near,
-                    scores,
-                    chosen,
+                    ways, there, low_way, high_way, free, notch, few, near, scores, chosen
                 )
                 before, behind = _beside(ends, count, k, length)
                 for at in range(found):
                     way = chosen[at]
-                    stop = x + lengths[way]
+                    stop = x + ways.length[way]
                     # against the neighbour whose end is nearer; the rest is lost up to the other's
                     low = abs(stop - before) <= abs(stop - behind)
                     open_to = max((behind if low else before) - x, 1)
-                    rest = spoil[notch - widths[way]]
-                    cost = lost + np.int64(rest) * min(lengths[way], open_to)
+                    rest = ways.spoil[notch - ways.width[way]]
+                    cost = lost + np.int64(rest) * min(ways.length[way], open_to)
                     if cost <= budget and made < most:
-                        to_front[made], to_way[made] = i, way
-                        to_room[made], to_given[made] = room, given
-                        to_low[made], to_cost[made] = low, cost
+                        offers.front[made], offers.way[made] = i, way
+                        offers.room[made], offers.given[made] = room, given
+                        offers.low[made], offers.cost[made] = low, cost
                         made += 1
                 if found:
                     used += 1
                     if used > gives:
                         break
-            count, more = _give_up(ends, open_widths, count, k, length)
+            count, more = _give_up(ends, widths, count, k, length)
             lost += more
             if more == 0 or lost > budget:
                 break

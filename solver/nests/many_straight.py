@@ -48,7 +48,7 @@ def _seek(job: StraightJob, work_each: float, share: float, even: float) -> floa
         units = units_of(job.stocks, numbers)
         rooms = [lanes.make_room(unit, job.gap_mm, job.unit_mm) for unit in units]
         seed = random.Random(f"{job.seed} {numbers}").getrandbits(32)
-        filled = refill(job.boxes, job.counts, rooms, seed, work_each, until)
+        filled = refill(job.ways, job.counts, rooms, seed, work_each, until)
         placed = None if filled.puts is None else job.placed(units, filled.puts)
         return Laid(placed, filled.work)
 

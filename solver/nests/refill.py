@@ -10,9 +10,11 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from solver.data.until import FOREVER, Until
 from solver.nests import wide_beam
-from solver.nests.lanes import Box, Put, Room
+from solver.nests.lanes import Put, Room
 
 FRONTS_WORK = 6e-7
 """Counted for each front and each blank that may be laid on it."""
@@ -39,7 +41,7 @@ class Refilled:
 
 
 def refill(
-    boxes: Sequence[Box],
+    blanks: wide_beam.Blanks,
     counts: Sequence[int],
     rooms: Sequence[Room],
     seed: int,
@@ -50,15 +52,11 @@ def refill(
 
     `work` is counted in fronts, so equal calls that `until` does not end early give equal answers.
     """
-    area = [0] * len(counts)
-    for box in boxes:
-        area[box.kind] = box.length * box.width
     space = sum(room.length * room.width for room in rooms)
-    if sum(a * n for a, n in zip(area, counts, strict=True)) > space:
+    if int(blanks.area @ np.asarray(counts)) > space:
         return Refilled(None, 0.0)
     rng = random.Random(seed)
-    blanks = wide_beam.blanks_of(boxes, len(counts))
-    units = _Units(boxes, blanks, rooms, area, rng, list(counts), [[] for _ in rooms])
+    units = _Units(blanks, rooms, rng, list(counts), [[] for _ in rooms])
     small_first = sorted(range(len(rooms)), key=lambda k: rooms[k].length * rooms[k].width)
     for k in small_first:
         if until.over():
@@ -78,10 +76,8 @@ def refill(
 class _Units:
     """What lies in each room, and how many of each kind are left over."""
 
-    boxes: Sequence[Box]
     blanks: wide_beam.Blanks
     rooms: Sequence[Room]
-    area: Sequence[int]
     rng: random.Random
     left: list[int]
     lies: list[list[Put]]
@@ -93,8 +89,9 @@ class _Units:
         offered = list(self.left)
         for k in at:
             for *_, b in self.lies[k]:
-                offered[self.boxes[b].kind] += 1
-                bare -= self.area[self.boxes[b].kind]
+                box = self.blanks.boxes[b]
+                offered[box.kind] += 1
+                bare -= box.length * box.width
         puts = self._filled(at, offered, bare + more_bare)
         if puts is None:
             return
@@ -102,7 +99,7 @@ class _Units:
             self.lies[k] = []
         for put in puts:
             self.lies[put[0]].append(put)
-            offered[self.boxes[put[3]].kind] -= 1
+            offered[self.blanks.boxes[put[3]].kind] -= 1
         self.left = offered
 
     def _filled(

@@ -80,8 +80,8 @@ class StraightJob:
         self.sizes: list[Size] = [(kinds[k][0], kinds[k][1]) for k in self.blanks]
         self.room_of = {s.id: _room(s, self.gap_mm, self.unit_mm) for s in self.stocks}
         self.counts = [shape.quantity for shape in self.shapes]
-        self.boxes = lanes.make_boxes(self.shapes, self.gap_mm, self.unit_mm)
-        self.ways = wide_beam.blanks_of(self.boxes, len(self.counts))
+        boxes = lanes.make_boxes(self.shapes, self.gap_mm, self.unit_mm)
+        self.ways = wide_beam.blanks_of(boxes, len(self.counts))
 
     def over(self) -> bool:
         """Whether the work or the time is up."""
@@ -117,7 +117,7 @@ class StraightJob:
 
     def placed(self, units: Sequence[Stock], puts: Sequence[lanes.Put]) -> tuple[Placement, ...]:
         """Placements of puts into the rooms of these units."""
-        found = lanes.placements_of(self.shapes, self.boxes, units, puts, self.unit_mm)
+        found = lanes.placements_of(self.shapes, self.ways.boxes, units, puts, self.unit_mm)
         return tuple(found)
 
     def price_lanes(self, share: float) -> None:
@@ -175,7 +175,7 @@ class StraightJob:
 
 def cheaper_purchases(
     stocks: Sequence[Stock], price: float, rows: Rows
-) -> list[tuple[float, tuple[int, ...]]] | None:
+) -> list[tuple[float, Numbers]] | None:
     """Purchases (price, numbers) that the rows allow, cheapest first; None where they are many."""
     if rows.impossible is not None:
         return []
@@ -183,8 +183,8 @@ def cheaper_purchases(
     on_hand = np.array([stock.on_hand for stock in stocks])
     if any(stock.price <= 0 and stock.for_sale != 0 for stock in stocks):
         return None
-    found: list[tuple[float, tuple[int, ...]]] = []
-    partial: list[tuple[float, tuple[int, ...]]] = [(0.0, ())]
+    found: list[tuple[float, Numbers]] = []
+    partial: list[tuple[float, Numbers]] = [(0.0, ())]
     for stock in stocks:
         most = stock.for_sale if stock.for_sale is not None else int(price / stock.price)
         partial = [

@@ -74,9 +74,10 @@ def draw_taste(
 class Blanks:
     """Ways to lie, longest blank first.
 
-    `box` is the place of each way among the boxes it was made of; `area` is that of each kind.
+    `box` is the place of each way among the `boxes`; `area` is that of each kind.
     """
 
+    boxes: Sequence[Box]
     box: Longs
     length: Ints
     width: Ints
@@ -129,7 +130,7 @@ def blanks_of(boxes: Sequence[Box], kinds: int) -> Blanks:
     longest = np.zeros(kinds, np.int32)
     np.maximum.at(longest, kind, length)
     order = np.lexsort((turned, kind, -longest[kind]))
-    return Blanks(order, length[order], width[order], kind[order], area)
+    return Blanks(boxes, order, length[order], width[order], kind[order], area)
 
 
 def lay_all(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Sequence
 
-from solver.nests.lanes import Room
+from solver.nests.lanes import Box, Put, Room
 from solver.nests.shapes import Shape
 
 
@@ -46,3 +47,17 @@ def three_rooms(seed: int) -> tuple[list[Room], list[tuple[int, int]]]:
     sizes = [size for room in rooms for size in cut_apart(rng, room, 5)]
     rng.shuffle(sizes)
     return rooms, sizes
+
+
+def lie_apart(boxes: Sequence[Box], rooms: Sequence[Room], puts: Sequence[Put]) -> bool:
+    """Whether blanks lie within their rooms and none over another, cell by cell."""
+    taken = set[tuple[int, int, int]]()
+    for room, x, y, b in puts:
+        end, top = x + boxes[b].length, y + boxes[b].width
+        if min(x, y) < 0 or end > rooms[room].length or top > rooms[room].width:
+            return False
+        cells = {(room, i, j) for i in range(x, end) for j in range(y, top)}
+        if cells & taken:
+            return False
+        taken |= cells
+    return True

@@ -18,7 +18,7 @@ from solver.nests.price_rows import price_rows
 from solver.nests.purchase import purchase
 from solver.nests.straight_job import cheaper_purchases, units_of
 from solver.nests.verify import verify
-from tests.nests.made_blanks import three_rooms
+from tests.nests.made_blanks import lie_apart, three_rooms
 from tests.nests.strips_in_inches import GAP, STOCKS, TWELVE, stock, strip
 
 
@@ -120,13 +120,7 @@ def test_wide_beams_fill_rooms_of_different_widths():
     puts = wide_beam.lay_all(blanks, [6, 4], rooms, 1, wide_beam.Taste(200, 4, 8))
     assert puts is not None
     assert sorted(b for *_, b in puts) == [0] * 6 + [1] * 4
-    taken = set()
-    for room, x, y, b in puts:
-        assert x + boxes[b].length <= rooms[room].length
-        assert y + boxes[b].width <= rooms[room].width
-        cells = {(room, x + i, y + j) for i in range(10) for j in range(boxes[b].width)}
-        assert not cells & taken
-        taken |= cells
+    assert lie_apart(boxes, rooms, puts)
     assert wide_beam.lay_all(blanks, [6, 5], rooms, 1, wide_beam.Taste(200, 4, 8)) is None
 
 

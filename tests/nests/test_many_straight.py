@@ -2,10 +2,11 @@
 
 import math
 import random
+from dataclasses import replace
 
 import pytest
 
-from solver.nests import many_straight, straight_job
+from solver.nests import many_straight
 from solver.nests.decide_purchase import FEW_BLANKS, MOST_BLANKS, can_decide, decide_cheaper
 from solver.nests.lanes import Room
 from solver.nests.many_straight import seek_cheaper
@@ -13,9 +14,9 @@ from solver.nests.price_rows import price_rows
 from solver.nests.purchase import purchase
 from solver.nests.refill import Refilled
 from solver.nests.verify import verify
-from tests.nests.made_blanks import cut_apart
+from tests.nests.made_blanks import arc, cut_apart
 from tests.nests.strips_in_inches import STOCKS, stock, strip
-from tests.nests.test_straight_job import job_of
+from tests.nests.test_straight_job import job_of, make_at_once
 
 
 def cut_from_rolls(seed, rolls):
@@ -31,6 +32,11 @@ FOUR_KINDS = [
     stock(14, 120, 10.0),
     stock(24, 60, 8.5),
 ]
+
+
+def four_kinds_of_rolls():
+    """Purchases of these under 50.00 for what was cut from three rolls, and work for them."""
+    return job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
 
 
 @pytest.mark.parametrize("seed", [0, 1])
@@ -60,20 +66,21 @@ def test_the_same_is_bought_on_any_number_of_processors(monkeypatch):
     shapes = cut_from_rolls(2, 3)
     stocks = [stock(14.5, 120, 10.0), stock(10, 120, 7.2), stock(24, 60, 8.3)]
     rows = price_rows(shapes, stocks, 0.0)
-    in_order = straight_job.in_turn
     found = []
-    for at_once in (1, 2):
-        monkeypatch.setattr(
-            straight_job, "in_turn", lambda *given, n=at_once: in_order(*given, at_once=n)
-        )
+    for number in (1, 2):
+        make_at_once(monkeypatch, number)
         found.append(decide_cheaper(shapes, stocks, 0.0, 40.0, rows, work=0.5, work_each=0.05))
     assert found[0].numbers is not None
     assert found[0] == found[1]
 
 
-def test_too_many_blanks_and_curved_stock_are_left_to_plain_nests():
-    assert can_decide([strip("s", 20, 3, MOST_BLANKS)], STOCKS)
+def test_too_many_blanks_curved_ones_and_outlined_stock_are_left_to_plain_nests():
+    strips = [strip("s", 20, 3, MOST_BLANKS)]
+    offcut = replace(STOCKS[0], outline_mm=((0.0, 0.0), (900.0, 0.0), (0.0, 200.0)))
+    assert can_decide(strips, STOCKS)
     assert not can_decide([strip("s", 20, 3, MOST_BLANKS + 1)], STOCKS)
+    assert not can_decide([arc("a", 500.0, 0.6, 60.0, 2)], STOCKS)
+    assert not can_decide(strips, [*STOCKS, offcut])
 
 
 @pytest.fixture
@@ -81,20 +88,18 @@ def tried(monkeypatch):
     """Purchases that are tried, by what is spare; those hold the blanks that spare a fifth."""
     spares = []
 
-    def holds_with_a_fifth_to_spare(boxes, counts, rooms, seed, work, until):
-        area = {box.kind: box.length * box.width for box in boxes}
-        needed = sum(area[kind] * n for kind, n in enumerate(counts))
+    def holds_with_a_fifth_to_spare(blanks, counts, rooms, seed, work, until):
+        needed = sum(area * n for area, n in zip(blanks.area.tolist(), counts, strict=True))
         spares.append(1 - needed / sum(room.length * room.width for room in rooms))
         return Refilled([] if spares[-1] >= 0.2 else None, min(work, 0.01))
 
     monkeypatch.setattr(many_straight, "refill", holds_with_a_fifth_to_spare)
-    in_order = straight_job.in_turn
-    monkeypatch.setattr(straight_job, "in_turn", lambda *given: in_order(*given, at_once=1))
+    make_at_once(monkeypatch, 1)
     return spares
 
 
 def test_the_cheapest_purchase_that_holds_the_blanks_is_found_in_few_tries(tried):
-    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
+    job = four_kinds_of_rolls()
     held = [(price, numbers) for price, numbers in job.waiting if job.spare(numbers) >= 0.2]
     number = len(job.waiting)
     seek_cheaper(job, 6.0, 0.2)
@@ -103,14 +108,14 @@ def test_the_cheapest_purchase_that_holds_the_blanks_is_found_in_few_tries(tried
 
 
 def test_of_what_surely_holds_the_blanks_the_cheapest_is_tried_first():
-    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
+    job = four_kinds_of_rolls()
     tried = {job.waiting[0][1]}
     assert next(many_straight._most_hopeful(job, tried, -1.0)) == job.waiting[1][1]
 
 
 def test_what_is_to_spare_is_learned_from_what_fails(tried):
     """Hardly anything tighter than what has failed is tried with the same work."""
-    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
+    job = four_kinds_of_rolls()
     even = many_straight._seek(job, 0.2, 6.0, 0.04)
     failed = [spare for spare in tried if spare < 0.2]
     assert failed
@@ -121,7 +126,7 @@ def test_what_is_to_spare_is_learned_from_what_fails(tried):
 
 
 def test_the_work_ends_where_it_is_told_to(tried):
-    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
+    job = four_kinds_of_rolls()
     job.never |= {numbers for _, numbers in job.open() if job.spare(numbers) >= 0.2}
     assert len(job.open()) > 5
     seek_cheaper(job, 0.02, 0.015)
@@ -131,7 +136,7 @@ def test_the_work_ends_where_it_is_told_to(tried):
 
 def test_where_only_what_is_hopeless_is_left_no_more_work_is_done_than_there_is(tried):
     """What spares a hundredth is not tried until so much work is due for it as is not left."""
-    job = job_of(cut_from_rolls(0, 3), FOUR_KINDS, 0.0, 50.0, work=6.0)
+    job = four_kinds_of_rolls()
     job.never |= {numbers for _, numbers in job.open() if job.spare(numbers) >= 0.15}
     assert job.open()
     even = many_straight._seek(job, 0.2, 3.0, 0.3)

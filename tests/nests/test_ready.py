@@ -119,14 +119,9 @@ class TestReady:
         shapes = [arc("a", 500.0, 0.6, 60.0, 5), strip("s", 300.0, 70.0, 4)]
         nest_into(shapes, [Stock("sheet", 700.0, 900.0, 1.0, 0, None)], 1.0, effort=1)
         blanks = wide_beam.blanks_of(boxes, 8)
-        wide_beam.lay_all(
-            blanks,
-            [9] * 8,
-            [lanes.Room(400, 40)] * 2,
-            0,
-            wide_beam.Taste(5),
-        )
-        wide_beam.fill(blanks, [9] * 8, [lanes.Room(400, 40)] * 2, 0, wide_beam.Taste(5), 9000)
+        given = blanks, [9] * 8, [lanes.Room(400, 40)] * 2, 0, wide_beam.Taste(5)
+        wide_beam.lay_all(*given)
+        wide_beam.fill(*given, 9000)
         in_lanes = (growing.look, growing.keep, growing.fill_up)
         for last in (*in_lanes, fronts.add_up_left, fronts.must_lose):
             assert len(last.signatures) == 1  # type: ignore[attr-defined]

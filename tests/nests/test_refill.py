@@ -1,15 +1,14 @@
 """Straight blanks on several units: units filled as full as may be, emptied and filled anew."""
 
-import itertools
 import random
 
 import pytest
 
 from solver.data.until import Until
+from solver.nests import refill as refilling
 from solver.nests import wide_beam
 from solver.nests.lanes import Box, Room
-from solver.nests.refill import refill
-from tests.nests.made_blanks import three_rooms
+from tests.nests.made_blanks import lie_apart, three_rooms
 
 TASTE = wide_beam.Taste(300, 6, 16)
 
@@ -23,24 +22,13 @@ def both_ways(sizes):
     return boxes
 
 
+def refill(boxes, counts, *given, **how):
+    return refilling.refill(wide_beam.blanks_of(boxes, len(counts)), counts, *given, **how)
+
+
 def fill(boxes, counts, rooms, seed, taste, most_bare):
     blanks = wide_beam.blanks_of(boxes, len(counts))
     return wide_beam.fill(blanks, counts, rooms, seed, taste, most_bare)
-
-
-def lie_apart(boxes, rooms, puts):
-    """Whether blanks lie within their rooms and none over another, cell by cell."""
-    taken = set()
-    for room, x, y, b in puts:
-        if x + boxes[b].length > rooms[room].length or y + boxes[b].width > rooms[room].width:
-            return False
-        cells = set(
-            itertools.product([room], range(x, x + boxes[b].length), range(y, y + boxes[b].width))
-        )
-        if cells & taken:
-            return False
-        taken |= cells
-    return True
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -2,10 +2,12 @@
 
 import itertools
 from fractions import Fraction
+from functools import partial
 
 import pytest
 
 from solver.data.until import FOREVER
+from solver.models.ahead import in_turn
 from solver.nests import straight_job
 from solver.nests.price_rows import price_rows
 from solver.nests.straight_job import StraightJob, cheaper_purchases
@@ -58,6 +60,11 @@ def test_what_does_not_hold_the_blanks_rules_out_what_is_part_of_it():
     assert job.open()
 
 
+def make_at_once(monkeypatch, number):
+    """Have so many tries made at once, whatever processors there are."""
+    monkeypatch.setattr(straight_job, "in_turn", partial(in_turn, at_once=number))
+
+
 def part_of(some, more):
     return all(n <= m for n, m in zip(some, more, strict=True))
 
@@ -65,8 +72,7 @@ def part_of(some, more):
 @pytest.fixture
 def asked(monkeypatch):
     """What prices of lanes are asked about, one after the other; they leave all of it open."""
-    in_order = straight_job.in_turn
-    monkeypatch.setattr(straight_job, "in_turn", lambda *given: in_order(*given, at_once=1))
+    make_at_once(monkeypatch, 1)
     rooms_asked = []
 
     def left_open(sizes, rooms, **_):

@@ -12,6 +12,7 @@ from solver.nests.shapes import Shape, Stock
 from solver.nests.strip import shortest
 from solver.nests.verify import verify
 from solver.nests.wide_beam import Taste, blanks_of, lay_all
+from tests.nests.made_blanks import lie_apart
 
 MM = 25.4 / 16  # whole units, no gap
 
@@ -96,15 +97,7 @@ def test_blanks_laid_by_the_wide_beam_lie_apart_within_their_rooms(job, seed):
     assert sorted(boxes[b].kind for *_, b in puts) == [
         kind for kind, n in enumerate(counts) for _ in range(n)
     ]
-    taken = set()
-    for room, x, y, b in puts:
-        assert 0 <= x <= rooms[room].length - boxes[b].length
-        assert 0 <= y <= width - boxes[b].width
-        cells = {
-            (room, x + i, y + j) for i in range(boxes[b].length) for j in range(boxes[b].width)
-        }
-        assert not cells & taken
-        taken |= cells
+    assert lie_apart(boxes, rooms, puts)
     assert lay_all(ways, counts, rooms, seed, taste) == puts
     again = lay_all(ways, counts, rooms, seed + 1, taste, first=puts[: len(puts) // 2])
     if again is not None:
