@@ -87,16 +87,16 @@ def decide_cheaper(
 ) -> Decided | None:
     """Decide purchases cheaper than `price`, or seek one; `work` as in new_solver, for all.
 
-    Each gets `work_each` at first, then more. None where purchases are too many. Numbers bought are
-    by stock; placements count units on hand first, in order of stock, then those bought, in order
-    of stock. Equal calls that `until` does not end early give equal answers.
+    Of few blanks each gets `work_each` at first, then more. None where purchases are too many.
+    Numbers bought are by stock; placements count units on hand first, in order of stock, then those
+    bought, in order of stock. Equal calls that `until` does not end early give equal answers.
     """
     waiting = cheaper_purchases(stocks, price, rows)
     if waiting is None:
         return None
     job = StraightJob(shapes, stocks, gap_mm, price, waiting, work, seed, until)
     if len(job.blanks) > FEW_BLANKS:
-        seek_cheaper(job, SEEK_SHARE * work, work_each)
+        seek_cheaper(job, SEEK_SHARE * work)
         job.price_lanes(job.work)
     else:
         _decide_few(job, work_each)

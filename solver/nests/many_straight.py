@@ -3,7 +3,8 @@
 Units are filled anew (`refill`) until a purchase holds all blanks or the work is done. How much it
 must have to spare for that is not known beforehand: it is learned from every try that holds and
 every one that does not. The next purchase tried is the one whose saving times its chance to hold is
-largest. Once no other has a chance, all are tried with more work.
+largest. Once no other has a chance, all are tried with more work. What is tried does not depend on
+how much work there is in all: more of it goes on from where less ends, so it never buys dearer.
 """
 
 import math
@@ -21,28 +22,30 @@ SPREAD = 0.005
 """With so much more or less it is three times likelier, or three times less likely, to hold."""
 LEAST_CHANCE = 0.04
 """Purchases with less are not tried with the same work."""
+FIRST_WORK, TRIES = 0.15, 13
+"""Work for each purchase in the first turn, and how many may fail in a turn."""
 LONGER, SPARED = 2.0, 0.006
 """So many times the work for each purchase in the next turn, and so much less to spare it needs."""
-TURN_SHARE = 0.5
-"""Most of the work that is left for one turn."""
 
 
-def seek_cheaper(job: StraightJob, work: float, work_each: float) -> None:
-    """Lay the blanks on ever cheaper purchases; each gets `work_each` at first, then more.
+def seek_cheaper(job: StraightJob, work: float) -> None:
+    """Lay the blanks on ever cheaper purchases; each gets FIRST_WORK at first, then more.
 
     `work`, of that of the job, is for all; it ends as well where less is left than one is to get.
     """
-    least, even = job.work - work, EVEN
+    least, even, work_each = job.work - work, EVEN, FIRST_WORK
     while job.open() and not job.over() and work_each <= job.work - least:
-        share = max(TURN_SHARE * (job.work - least), work_each)
-        even = _seek(job, work_each, share, even) - SPARED
+        even = _seek(job, work_each, job.work - least, even) - SPARED
         work_each *= LONGER
         job.seed += 1
 
 
 def _seek(job: StraightJob, work_each: float, share: float, even: float) -> float:
-    """Try purchases with so much work each; returns what must be to spare, as learned by then."""
-    least, tried, held = job.work - share, set[Numbers](), True
+    """Try purchases with so much work each, until `share` is done or TRIES of them have failed.
+
+    Returns what must be to spare, as learned by then.
+    """
+    least, tried, held, failed = job.work - share, set[Numbers](), True, 0
 
     def lay(numbers: Numbers, until: Until) -> Laid:
         units = units_of(job.stocks, numbers)
@@ -53,14 +56,15 @@ def _seek(job: StraightJob, work_each: float, share: float, even: float) -> floa
         return Laid(placed, filled.work)
 
     def note(numbers: Numbers, laid: Laid) -> bool:
-        nonlocal even, held
+        nonlocal even, held, failed
         job.work -= laid.work
         tried.add(numbers)
         held = laid.placements is not None
+        failed += not held
         even = (min if held else max)(even, job.spare(numbers))
         if laid.placements is not None:
             job.keep(numbers, laid.placements)
-        return held
+        return held or failed == TRIES
 
     while held and not job.over() and job.work > least:
         held = False

@@ -3,6 +3,7 @@
 import math
 import random
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -102,7 +103,7 @@ def test_the_cheapest_purchase_that_holds_the_blanks_is_found_in_few_tries(tried
     job = four_kinds_of_rolls()
     held = [(price, numbers) for price, numbers in job.waiting if job.spare(numbers) >= 0.2]
     number = len(job.waiting)
-    seek_cheaper(job, 6.0, 0.2)
+    seek_cheaper(job, 6.0)
     assert (job.price, job.numbers) == held[0]
     assert len(set(tried)) < number / 4
 
@@ -125,13 +126,40 @@ def test_what_is_to_spare_is_learned_from_what_fails(tried):
         assert spare > max(failed[:k], default=0.04) - unlikely
 
 
-def test_the_work_ends_where_it_is_told_to(tried):
+def test_the_work_ends_where_it_is_told_to(tried, monkeypatch):
+    monkeypatch.setattr(many_straight, "FIRST_WORK", 0.015)
     job = four_kinds_of_rolls()
     job.never |= {numbers for _, numbers in job.open() if job.spare(numbers) >= 0.2}
     assert len(job.open()) > 5
-    seek_cheaper(job, 0.02, 0.015)
+    seek_cheaper(job, 0.02)
     assert len(tried) == 2
     assert job.work == pytest.approx(5.98)
+
+
+def test_more_work_goes_on_from_where_less_ends_so_it_never_buys_dearer(monkeypatch):
+    """Work for the first turn alone, for part of the second, and for several."""
+    made = []
+
+    def holds_with_an_eighth_to_spare(blanks, counts, rooms, seed, work, until):
+        needed = sum(area * n for area, n in zip(blanks.area.tolist(), counts, strict=True))
+        spare = 1 - needed / sum(room.length * room.width for room in rooms)
+        made[-1].append((seed, work, spare))
+        return Refilled([] if spare >= 0.125 and work > 0.5 else None, work)
+
+    monkeypatch.setattr(many_straight, "refill", holds_with_an_eighth_to_spare)
+    make_at_once(monkeypatch, 1)
+    prices = []
+    for work in (1.0, 2.7, 6.0, 20.0):
+        made.append([])
+        job = replace(four_kinds_of_rolls(), work=work)
+        seek_cheaper(job, work)
+        prices.append(job.price)
+    for less, more in pairwise(made):
+        assert len(less) < len(more)
+        assert less == more[: len(less)]
+    assert len({work for _, work, _ in made[-1]}) > 2
+    assert prices[0] == 50.0 > prices[-1]
+    assert prices == sorted(prices, reverse=True)
 
 
 def test_where_only_what_is_hopeless_is_left_no_more_work_is_done_than_there_is(tried):
@@ -142,5 +170,5 @@ def test_where_only_what_is_hopeless_is_left_no_more_work_is_done_than_there_is(
     even = many_straight._seek(job, 0.2, 3.0, 0.3)
     assert tried == []
     assert even == 0.3
-    seek_cheaper(job, 0.1, 0.2)
+    seek_cheaper(job, 0.1)
     assert tried == []
