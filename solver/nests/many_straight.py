@@ -35,17 +35,17 @@ def seek_cheaper(job: StraightJob, work: float) -> None:
     """
     least, even, work_each = job.work - work, EVEN, FIRST_WORK
     while job.open() and not job.over() and work_each <= job.work - least:
-        even = _seek(job, work_each, job.work - least, even) - SPARED
+        even = _seek(job, work_each, least, even) - SPARED
         work_each *= LONGER
         job.seed += 1
 
 
-def _seek(job: StraightJob, work_each: float, share: float, even: float) -> float:
-    """Try purchases with so much work each, until `share` is done or TRIES of them have failed.
+def _seek(job: StraightJob, work_each: float, least: float, even: float) -> float:
+    """Try purchases with so much work each, until `least` is left or TRIES of them have failed.
 
     Returns what must be to spare, as learned by then.
     """
-    least, tried, held, failed = job.work - share, set[Numbers](), True, 0
+    tried, held, failed = set[Numbers](), True, 0
 
     def lay(numbers: Numbers, until: Until) -> Laid:
         units = units_of(job.stocks, numbers)

@@ -68,7 +68,7 @@ FINE_STEP, COARSE_STEP = 1.07, 1.25
 WORK_PER_EFFORT = 1 / 10
 """Of deciding purchases, for each step of effort: 6 at 60, some 20 s on two cores."""
 ONE = 1 / 30
-"""Share of the work for any one purchase at first."""
+"""Share of the work for any one purchase of few blanks at first."""
 
 
 @dataclass(frozen=True)

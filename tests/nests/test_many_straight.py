@@ -84,14 +84,19 @@ def test_too_many_blanks_curved_ones_and_outlined_stock_are_left_to_plain_nests(
     assert not can_decide(strips, [*STOCKS, offcut])
 
 
+def spare_of(blanks, counts, rooms):
+    """Share of the rooms that the blanks leave."""
+    needed = sum(area * n for area, n in zip(blanks.area.tolist(), counts, strict=True))
+    return 1 - needed / sum(room.length * room.width for room in rooms)
+
+
 @pytest.fixture
 def tried(monkeypatch):
     """Purchases that are tried, by what is spare; those hold the blanks that spare a fifth."""
     spares = []
 
     def holds_with_a_fifth_to_spare(blanks, counts, rooms, seed, work, until):
-        needed = sum(area * n for area, n in zip(blanks.area.tolist(), counts, strict=True))
-        spares.append(1 - needed / sum(room.length * room.width for room in rooms))
+        spares.append(spare_of(blanks, counts, rooms))
         return Refilled([] if spares[-1] >= 0.2 else None, min(work, 0.01))
 
     monkeypatch.setattr(many_straight, "refill", holds_with_a_fifth_to_spare)
@@ -117,7 +122,7 @@ def test_of_what_surely_holds_the_blanks_the_cheapest_is_tried_first():
 def test_what_is_to_spare_is_learned_from_what_fails(tried):
     """Hardly anything tighter than what has failed is tried with the same work."""
     job = four_kinds_of_rolls()
-    even = many_straight._seek(job, 0.2, 6.0, 0.04)
+    even = many_straight._seek(job, 0.2, 0.0, 0.04)
     failed = [spare for spare in tried if spare < 0.2]
     assert failed
     assert even == pytest.approx(max(failed))
@@ -141,8 +146,7 @@ def test_more_work_goes_on_from_where_less_ends_so_it_never_buys_dearer(monkeypa
     made = []
 
     def holds_with_an_eighth_to_spare(blanks, counts, rooms, seed, work, until):
-        needed = sum(area * n for area, n in zip(blanks.area.tolist(), counts, strict=True))
-        spare = 1 - needed / sum(room.length * room.width for room in rooms)
+        spare = spare_of(blanks, counts, rooms)
         made[-1].append((seed, work, spare))
         return Refilled([] if spare >= 0.125 and work > 0.5 else None, work)
 
@@ -160,6 +164,15 @@ def test_more_work_goes_on_from_where_less_ends_so_it_never_buys_dearer(monkeypa
     assert len({work for _, work, _ in made[-1]}) > 2
     assert prices[0] == 50.0 > prices[-1]
     assert prices == sorted(prices, reverse=True)
+
+
+def test_a_turn_ends_where_so_many_have_failed_though_others_have_a_chance(tried, monkeypatch):
+    monkeypatch.setattr(many_straight, "TRIES", 4)
+    job = four_kinds_of_rolls()
+    job.never |= {numbers for _, numbers in job.open() if job.spare(numbers) >= 0.2}
+    even = many_straight._seek(job, 0.2, 0.0, 0.0)
+    assert len(tried) == 4
+    assert even < max(job.spare(numbers) for _, numbers in job.open())
 
 
 def test_where_only_what_is_hopeless_is_left_no_more_work_is_done_than_there_is(tried):
