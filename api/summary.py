@@ -175,8 +175,10 @@ def direction(pull: Vector) -> str:
     words = [_side(main, pull[main])]
     for axis in order[1:]:
         lean = math.degrees(math.atan2(abs(pull[axis]), abs(pull[main])))
-        if round(lean) >= 1:
-            words.append(f"{round(lean)} {_side(axis, pull[axis])}")
+        # halves go up, though their last digits differ from machine to machine
+        whole = math.floor(lean + 0.5 + 1e-6)
+        if whole >= 1:
+            words.append(f"{whole} {_side(axis, pull[axis])}")
     return " ".join(words)
 
 

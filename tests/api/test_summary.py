@@ -1,5 +1,7 @@
 """A summary fits one screen and says what to buy, cut, lift and mind."""
 
+import math
+
 import pytest
 from hand_made_plan import impossible_plan, lid_job, lid_plan, unanswered_plan
 
@@ -268,6 +270,14 @@ def test_wide_letters_keep_to_80_columns():
 )
 def test_pulls_read_as_the_scenario_writes_directions(pull, words):
     assert direction(pull) == words
+
+
+@pytest.mark.parametrize("noise_deg", [-1e-9, 0.0, 1e-9])
+def test_half_a_degree_of_lean_reads_the_same_on_every_machine(noise_deg):
+    for half in (32.5, 33.5):
+        lean = math.radians(half + noise_deg)
+        words = direction((0.0, math.cos(lean), math.sin(lean)))
+        assert words.split()[1:] == [str(int(half) + 1), "up"]
 
 
 @pytest.mark.parametrize(
