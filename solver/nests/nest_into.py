@@ -14,12 +14,13 @@ from dataclasses import dataclass, replace
 import shapely
 
 from solver.data.until import FOREVER, Until
-from solver.nests import fill, lanes, patterns
+from solver.nests import fill, lanes, patterns, wide_beam
 from solver.nests.alone import lies_alone
 from solver.nests.bed import MOST_BLANKS
 from solver.nests.easing_in import ease_in
 from solver.nests.lane_order import anneal
 from solver.nests.orders import lay_in_many_orders, lay_in_order, order_by, plain_order
+from solver.nests.refill import refill
 from solver.nests.rows import in_rows
 from solver.nests.shapes import (
     Layout,
@@ -39,6 +40,10 @@ MOST_EXACTLY = 40
 
 STEPS_PER_EFFORT = 50
 """Changes of the order of straight blanks for each step of effort."""
+
+MANY_STRAIGHT, REFILL_PER_EFFORT = 60, 0.02
+"""Of more straight blanks the order is not changed: units are filled anew, with so much work for
+each step of effort (refill)."""
 
 ORDERS = 4
 """Orders of the blanks that are tried."""
@@ -232,6 +237,13 @@ def _lane_attempts(
         exact = lanes.fill_exactly(boxes, counts, rooms[0], 100 * task.effort)
         if exact is not None:
             yield lanes.placements_of(kinds, boxes, units, exact, unit_mm), False
+    many = sum(counts) > MANY_STRAIGHT
+    if many and task.effort:
+        blanks = wide_beam.blanks_of(boxes, len(counts))
+        work = REFILL_PER_EFFORT * task.effort
+        filled = refill(blanks, counts, rooms, rng.getrandbits(32), work, task.until)
+        if filled.puts is not None:
+            yield lanes.placements_of(kinds, boxes, units, filled.puts, unit_mm), False
     best: list[lanes.Put] = []
     for attempt in range(2 + task.effort // 10):
         width = (4, 20)[attempt] if attempt < 2 else rng.choice((20, 40, 60))
@@ -240,7 +252,7 @@ def _lane_attempts(
         yield lanes.placements_of(kinds, boxes, units, puts, unit_mm), cut
         if len(puts) > len(best):
             best = puts
-    if task.effort and rooms:
+    if task.effort and rooms and not many:
         steps = STEPS_PER_EFFORT * task.effort
         best = anneal(boxes, counts, rooms, best, steps, rng, until=task.until, fit_only=True)
         yield lanes.placements_of(kinds, boxes, units, best, unit_mm), task.late()

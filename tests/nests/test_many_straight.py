@@ -7,13 +7,15 @@ from itertools import pairwise
 
 import pytest
 
-from solver.nests import many_straight
+from solver.nests import many_straight, straight_job
 from solver.nests.decide_purchase import FEW_BLANKS, MOST_BLANKS, can_decide, decide_cheaper
 from solver.nests.lanes import Room
 from solver.nests.many_straight import seek_cheaper
+from solver.nests.nest_into import nest_into
 from solver.nests.price_rows import price_rows
 from solver.nests.purchase import purchase
 from solver.nests.refill import Refilled
+from solver.nests.straight_job import cheaper_purchases
 from solver.nests.verify import verify
 from tests.nests.made_blanks import arc, cut_apart
 from tests.nests.strips_in_inches import STOCKS, stock, strip
@@ -51,6 +53,19 @@ def test_what_was_cut_from_three_rolls_is_bought_on_three_a_little_wider(seed):
     assert bought.layout.complete
     assert bought.price == bought.least == 30.0
     assert verify(bought.layout, shapes, stocks, 0.0) == ()
+
+
+def test_a_nest_onto_given_rolls_fills_them_anew_until_all_lies():
+    """Purchases too many to be listed are nested one by one in this way."""
+    rolls = [stock(14.5, 120, 10.0)] * 3
+    assert nest_into(cut_from_rolls(1, 3), rolls, 0.0, effort=60).complete
+
+
+def test_where_purchases_are_too_many_to_list_units_are_filled_anew_all_the_same(monkeypatch):
+    shapes, stocks = cut_from_rolls(1, 3), [stock(14.5, 120, 10.0)]
+    monkeypatch.setattr(straight_job, "MOST_PURCHASES", 0)
+    assert cheaper_purchases(stocks, 40.0, price_rows(shapes, stocks, 0.0)) is None
+    assert purchase(shapes, stocks, 0.0, effort=60).price == 30.0
 
 
 def test_what_is_on_hand_is_cut_first():
