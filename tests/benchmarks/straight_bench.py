@@ -16,8 +16,13 @@ from __future__ import annotations
 import argparse
 import random
 import statistics
+import sys
 import time
 from collections.abc import Sequence
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from nest_sets import GAP_MM, INCH, strip
 
