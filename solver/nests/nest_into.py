@@ -1,10 +1,10 @@
 """Nest blanks into exactly these units of stock.
 
-Straight blanks alone go into lanes; curved ones, offcut outlines and mixed jobs onto boards, in
-many orders; in a mixed job the straight blanks that found no place between the curved ones may also
-follow in lanes behind them. What still finds no place is laid over other blanks, and all are eased
-apart; on offcut outlines neighbours are taken out and laid again instead. Every layout is measured
-before it is handed out.
+Straight blanks alone go into lanes, and units of many are filled anew (refill); curved ones, offcut
+outlines and mixed jobs go onto boards, in many orders; in a mixed job the straight blanks that
+found no place between the curved ones may also follow in lanes behind them. What still finds no
+place is laid over other blanks, and all are eased apart; on offcut outlines neighbours are taken
+out and laid again instead. Every layout is measured before it is handed out.
 """
 
 import random
