@@ -25,7 +25,7 @@ from solver.nests.shapes import Placement, Shape, Stock
 from solver.nests.straight_job import Laid, Numbers, StraightJob, cheaper_purchases, units_of
 
 FEW_BLANKS, MOST_BLANKS = 60, 250
-"""Of more cheaper purchases are only sought; still more are left to plain nests."""
+"""Of more cheaper purchases are only sought; still more are left to nests one by one."""
 SEEK_SHARE = 0.9
 """Of the work where they are sought; the rest is for prices of lanes."""
 

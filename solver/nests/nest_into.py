@@ -265,12 +265,14 @@ def _one_deep(
 
     None where two blanks could lie behind one another, so that this is not the way.
     """
+    ways: list[list[int]] = [[] for _ in counts]
+    for k, box in enumerate(boxes):
+        ways[box.kind].append(k)
     chosen: list[int] = []
-    for kind in range(len(counts)):
-        ways = [k for k, box in enumerate(boxes) if box.kind == kind]
+    for some in ways:
         fitting = [
             k
-            for k in ways
+            for k in some
             if any(boxes[k].length <= r.length and boxes[k].width <= r.width for r in rooms)
         ]
         if not fitting:
