@@ -1,13 +1,13 @@
 """Straight blanks: every cheaper purchase decided, one by one, whether it holds them at all.
 
-Where blanks are many (`many_straight`) cheaper ones are sought, and little is proven. Of few:
-narrow beams first lay the blanks on what is roomy enough, and prices of lanes prove quickly of many
-purchases that they do not hold them (`models/lane_cover`). Then, with ever more work: blanks
-are laid on purchases that are open, roomy ones first (wide beams, then units filled anew, and
-`models/shared_rooms`), and what is still open is decided in order of price. What holds the blanks
-is the cheapest there is if all before it are proven not to hold them; where the work does not
-suffice for one, the proof ends at its price. Square blanks lie square to the stock
-(`Shape.square`), so this covers every nest that they may have.
+Where blanks or purchases are many (`many_straight`, `likely_purchases`) cheaper ones are sought,
+and little is proven. Of few: narrow beams first lay the blanks on what is roomy enough, and prices
+of lanes prove quickly of many purchases that they do not hold them (`models/lane_cover`). Then,
+with ever more work: blanks are laid on purchases that are open, roomy ones first (wide beams, then
+units filled anew, and `models/shared_rooms`), and what is still open is decided in order of price.
+What holds the blanks is the cheapest there is if all before it are proven not to hold them; where
+the work does not suffice for one, the proof ends at its price. Square blanks lie square to the
+stock (`Shape.square`), so this covers every nest that they may have.
 """
 
 import random
@@ -18,14 +18,15 @@ from solver.data.until import FOREVER, Until
 from solver.models.rooms import Decision, Lies, Size
 from solver.models.shared_rooms import Known, fit_shared
 from solver.nests import lanes, wide_beam
+from solver.nests.likely_purchases import likely_purchases
 from solver.nests.many_straight import seek_cheaper
 from solver.nests.price_rows import Rows
 from solver.nests.refill import refill
 from solver.nests.shapes import Placement, Shape, Stock
 from solver.nests.straight_job import Laid, Numbers, StraightJob, cheaper_purchases, units_of
 
-FEW_BLANKS, MOST_BLANKS = 60, 250
-"""Of more cheaper purchases are only sought; still more are left to nests one by one."""
+FEW_BLANKS = 60
+"""Of more cheaper purchases are only sought."""
 SEEK_SHARE = 0.9
 """Of the work where they are sought; the rest is for prices of lanes."""
 
@@ -65,11 +66,12 @@ class Decided:
 
 
 def can_decide(shapes: Sequence[Shape], stocks: Sequence[Stock]) -> bool:
-    """Whether blanks and stock are rectangles, and the blanks not too many."""
+    """Whether blanks and stock are rectangles, no blanks alike too many, and no stock free."""
     return (
-        0 < sum(shape.quantity for shape in shapes) <= MOST_BLANKS
-        and all(lanes.is_box(shape) for shape in shapes)
+        bool(shapes)
+        and all(lanes.is_box(s) and s.quantity <= lanes.MOST_OF_A_KIND for s in shapes)
         and all(stock.outline_mm is None for stock in stocks)
+        and all(stock.price > 0 or stock.for_sale == 0 for stock in stocks)
     )
 
 
@@ -84,24 +86,26 @@ def decide_cheaper(
     work_each: float,
     seed: int = 0,
     until: Until = FOREVER,
-) -> Decided | None:
+) -> Decided:
     """Decide purchases cheaper than `price`, or seek one; `work` as in new_solver, for all.
 
-    Of few blanks each gets `work_each` at first, then more. None where purchases are too many.
-    Numbers bought are by stock; placements count units on hand first, in order of stock, then those
-    bought, in order of stock. Equal calls that `until` does not end early give equal answers.
+    Of few blanks each gets `work_each` at first, then more. Where purchases are too many to list,
+    some likely ones are tried and nothing is proven. Numbers bought are by stock; placements count
+    units on hand first, in order of stock, then those bought, in order of stock. Equal calls that
+    `until` does not end early give equal answers.
     """
-    waiting = cheaper_purchases(stocks, price, rows)
-    if waiting is None:
-        return None
+    every = cheaper_purchases(stocks, price, rows)
+    waiting = likely_purchases(stocks, price, rows) if every is None else every
     job = StraightJob(shapes, stocks, gap_mm, price, waiting, work, seed, until)
-    if len(job.blanks) > FEW_BLANKS:
+    if every is None:
+        seek_cheaper(job, work)
+    elif len(job.blanks) > FEW_BLANKS:
         seek_cheaper(job, SEEK_SHARE * work)
         job.price_lanes(job.work)
     else:
         _decide_few(job, work_each)
     return Decided(
-        min([job.price, *(spent for spent, _ in job.open())]),
+        0.0 if every is None else min([job.price, *(spent for spent, _ in job.open())]),
         frozenset(job.never),
         job.numbers,
         job.placements,
@@ -197,7 +201,7 @@ def _lay(job: StraightJob, one: _Try, work: float, until: Until) -> Laid:
     spent = FRONTS_WORK * taste.width * max(1, rounds)
     if puts is None and work and len(rooms) > 1:
         laid = refill(job.ways, job.counts, rooms, rng.getrandbits(32), work, until=until)
-        puts, spent = laid.puts, spent + laid.work
+        puts, spent = laid.puts if laid.all_lie else None, spent + laid.work
     if puts is None:
         return Laid(None, spent)
     puts = [(order[room], x, y, b) for room, x, y, b in puts]

@@ -48,7 +48,7 @@ class Ways(NamedTuple):
     liked: Floats
     dislike: Floats
     spoil: Ints
-    area: Longs
+    worth: Longs
     narrowest: Ints
     shortest: Ints
     along: Ints
@@ -62,8 +62,8 @@ class Ways(NamedTuple):
 class Fronts(NamedTuple):
     """(n, SEGMENTS) ends and widths, so many `segments` of which count; (n, kinds) blanks left.
 
-    `lost` is the area given up behind the front, `held` that of the blanks laid; `mark` stands for
-    the set of these.
+    `lost` is the area given up behind the front, `held` the worth of the blanks laid; `mark` stands
+    for the set of these.
     """
 
     ends: Ints

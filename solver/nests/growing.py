@@ -173,7 +173,7 @@ def look(
         offers,
     )
     for one in range(made):
-        held = fronts.held[offers.front[one]] + ways.area[offers.way[one]]
+        held = fronts.held[offers.front[one]] + ways.worth[offers.way[one]]
         close.guide[one] = offers.cost[one] / held * (1.0 + manner.noise * rng.random())
         close.picked[one] = one
     many = min(made, KEPT * manner.width)
@@ -183,7 +183,7 @@ def look(
     for row in range(many):
         one = close.picked[row]
         i, way = offers.front[one], offers.way[one]
-        grown.held[row] = fronts.held[i] + ways.area[way]
+        grown.held[row] = fronts.held[i] + ways.worth[way]
         grown.mark[row] = fronts.mark[i] + manner.sign[ways.kind[way]]
         close.lost[row] = max(offers.cost[one], grown.lost[row])
     return many
@@ -239,7 +239,7 @@ def fill_up(
 ) -> tuple[int, int, int]:
     """Fill rooms from the first front until nothing goes on.
 
-    Returns the area held at best, and where that is found: the number of rounds, and the front
+    Returns the worth held at best, and where that is found: the number of rounds, and the front
     after them.
     """
     number, turn = 1, 0

@@ -22,8 +22,9 @@ SPREAD = 0.005
 """With so much more or less it is three times likelier, or three times less likely, to hold."""
 LEAST_CHANCE = 0.04
 """Purchases with less are not tried with the same work."""
-FIRST_WORK, TRIES = 0.15, 13
-"""Work for each purchase in the first turn, and how many may fail in a turn."""
+FIRST_WORK, USUAL, TRIES = 0.15, 100, 13
+"""Work for each purchase in the first turn, in proportion more of more than so many blanks, and how
+many may fail in a turn."""
 LONGER, SPARED = 2.0, 0.006
 """So many times the work for each purchase in the next turn, and so much less to spare it needs."""
 
@@ -33,7 +34,8 @@ def seek_cheaper(job: StraightJob, work: float) -> None:
 
     `work`, of that of the job, is for all; it ends as well where less is left than one is to get.
     """
-    least, even, work_each = job.work - work, EVEN, FIRST_WORK
+    least, even = job.work - work, EVEN
+    work_each = FIRST_WORK * max(1.0, len(job.blanks) / USUAL)
     while job.open() and not job.over() and work_each <= job.work - least:
         even = _seek(job, work_each, least, even) - SPARED
         work_each *= LONGER
@@ -52,7 +54,7 @@ def _seek(job: StraightJob, work_each: float, least: float, even: float) -> floa
         rooms = [lanes.make_room(unit, job.gap_mm, job.unit_mm) for unit in units]
         seed = random.Random(f"{job.seed} {numbers}").getrandbits(32)
         filled = refill(job.ways, job.counts, rooms, seed, work_each, until)
-        placed = None if filled.puts is None else job.placed(units, filled.puts)
+        placed = job.placed(units, filled.puts) if filled.all_lie else None
         return Laid(placed, filled.work)
 
     def note(numbers: Numbers, laid: Laid) -> bool:

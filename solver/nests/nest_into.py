@@ -162,6 +162,8 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
         yield from _lane_attempts(straight, task.units, task, rng)
     if len(task.shapes) == 1 and task.shapes[0].quantity > 3 and rectangular:
         yield in_rows(task.shapes[0], task.units, task.gap_mm), False
+    if all_straight and rectangular and _many(task.shapes):
+        return
     filling = fill.make_filling(task.shapes, task.units, task.gap_mm)
     pieces = filling.pieces
     tight = {piece.shape.id for piece in pieces if not fill.has_room(piece, filling.boards)}
@@ -237,13 +239,12 @@ def _lane_attempts(
         exact = lanes.fill_exactly(boxes, counts, rooms[0], 100 * task.effort)
         if exact is not None:
             yield lanes.placements_of(kinds, boxes, units, exact, unit_mm), False
-    many = sum(counts) > MANY_STRAIGHT
-    if many and task.effort:
+    if _many(straight):
         blanks = wide_beam.blanks_of(boxes, len(counts))
         work = REFILL_PER_EFFORT * task.effort
         filled = refill(blanks, counts, rooms, rng.getrandbits(32), work, task.until)
-        if filled.puts is not None:
-            yield lanes.placements_of(kinds, boxes, units, filled.puts, unit_mm), False
+        yield lanes.placements_of(kinds, boxes, units, filled.puts, unit_mm), task.late()
+        return
     best: list[lanes.Put] = []
     for attempt in range(2 + task.effort // 10):
         width = (4, 20)[attempt] if attempt < 2 else rng.choice((20, 40, 60))
@@ -252,10 +253,14 @@ def _lane_attempts(
         yield lanes.placements_of(kinds, boxes, units, puts, unit_mm), cut
         if len(puts) > len(best):
             best = puts
-    if task.effort and rooms and not many:
+    if task.effort and rooms:
         steps = STEPS_PER_EFFORT * task.effort
         best = anneal(boxes, counts, rooms, best, steps, rng, until=task.until, fit_only=True)
         yield lanes.placements_of(kinds, boxes, units, best, unit_mm), task.late()
+
+
+def _many(straight: Sequence[Shape]) -> bool:
+    return sum(shape.quantity for shape in straight) > MANY_STRAIGHT
 
 
 def _one_deep(

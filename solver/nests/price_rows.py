@@ -24,7 +24,7 @@ import shapely
 from ortools.linear_solver import pywraplp
 
 from solver.data.until import FOREVER, Until
-from solver.nests.lane_values import knapsack, lane_relaxation
+from solver.nests.lane_values import Lanes, knapsack, lane_relaxation
 from solver.nests.lanes import is_box
 from solver.nests.shapes import Ring, Shape, Stock, turned_points, usable_region
 from solver.nests.transversal import LEAST_DEPTH_MM, Chords, chords, free_worths
@@ -47,6 +47,8 @@ MOST_NODES = 20_000
 
 COARSER = 1.03
 """Ratio of chords counted as one lane in the guide."""
+MOST_GUIDES = 400
+"""Blanks by which lanes are priced: 4 s of programmes; whatever the prices, the rows hold."""
 
 
 @dataclass(frozen=True)
@@ -250,7 +252,7 @@ def _lane_worths(
             for i in range(len(shapes))
             if any(rooms[k] >= room and fits[i, k] for k in range(len(sizes)))
         ]
-        demands: list[list[list[tuple[int, float]]]] = []
+        demands: list[list[Lanes]] = []
         served: list[int] = []
         for i in able:
             if not shapes[i].square and ways[i] and room > FEW_ABREAST * ways[i][0].widest:
@@ -262,7 +264,7 @@ def _lane_worths(
                 demands.append([[(c, length * number) for c, length in w.lanes] for w in usable])
         if not demands:
             continue
-        lanes = lane_relaxation(demands, room, rounds=25, accuracy=2e-3)
+        lanes = lane_relaxation(_some_of(demands), room, rounds=25, accuracy=2e-3)
         if not lanes.prices or not math.isfinite(lanes.least_length):
             continue
         value = knapsack(list(lanes.prices), np.array(list(lanes.prices.values())), most)
@@ -298,6 +300,14 @@ def _lane_worths(
         )
         for k, value in enumerate(functions)
     ]
+
+
+def _some_of(demands: Sequence[Sequence[Lanes]]) -> Sequence[Sequence[Lanes]]:
+    """No more than MOST_GUIDES demands, of all widths and lengths: their prices do for all."""
+    if len(demands) <= MOST_GUIDES:
+        return demands
+    order = sorted(range(len(demands)), key=lambda k: [sorted(way) for way in demands[k]])
+    return [demands[k] for k in order[:: math.ceil(len(demands) / MOST_GUIDES)]]
 
 
 def _stairs(room: int, steps: int, most: int) -> Floats:

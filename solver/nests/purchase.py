@@ -6,8 +6,8 @@ was nested; then purchases cheaper than the best so far are tried, those with as
 ever less roomy ones after them, in order of price. Whatever is best is also tried with one unit
 less and with one unit changed for a cheaper one. What is on hand costs nothing and is offered to
 every nest first. Of straight blanks cheaper purchases are decided one by one instead, whether they
-hold the blanks at all, or sought where the blanks are many, once quick nests have found one that
-does.
+hold the blanks at all, or sought where blanks or purchases are many, once quick nests have found
+one that does.
 """
 
 from collections import Counter
@@ -250,7 +250,7 @@ def purchase(
 def _decide(search: _Search, work: float) -> bool:
     """Decide all cheaper purchases as far as the work goes, and keep the cheapest that nests.
 
-    False where they are too many, or the blanks are, or curved.
+    False where blanks or stock are such that this cannot be done.
     """
     if not can_decide(search.shapes, search.stocks):
         return False
@@ -265,8 +265,6 @@ def _decide(search: _Search, work: float) -> bool:
         seed=search.seed + search.nests,
         until=search.until,
     )
-    if decided is None:
-        return False
     search.least = decided.least
     if decided.numbers is not None:
         units = units_of(search.stocks, decided.numbers)

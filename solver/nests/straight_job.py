@@ -22,7 +22,7 @@ from solver.nests.price_rows import Rows
 from solver.nests.shapes import Placement, Shape, Stock, usable_region
 
 MOST_PURCHASES = 4000
-"""Cheaper purchases that the rows allow: with more there is no end to deciding them."""
+"""Cheaper purchases that the rows allow: with more there is no end to going through them."""
 
 LANES_WORK, MANY = 0.0015, 60
 """Counted for each blank where prices of lanes are asked about a purchase; with more than so many
@@ -176,13 +176,14 @@ class StraightJob:
 def cheaper_purchases(
     stocks: Sequence[Stock], price: float, rows: Rows
 ) -> list[tuple[float, Numbers]] | None:
-    """Purchases (price, numbers) that the rows allow, cheapest first; None where they are many."""
+    """Purchases (price, numbers) that the rows allow, cheapest first; None where they are many.
+
+    No stock for sale is free.
+    """
     if rows.impossible is not None:
         return []
     limit = price - max(1e-4, 1e-5 * price)
     on_hand = np.array([stock.on_hand for stock in stocks])
-    if any(stock.price <= 0 and stock.for_sale != 0 for stock in stocks):
-        return None
     found: list[tuple[float, Numbers]] = []
     partial: list[tuple[float, Numbers]] = [(0.0, ())]
     for stock in stocks:

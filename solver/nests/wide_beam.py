@@ -74,7 +74,8 @@ def draw_taste(
 class Blanks:
     """Ways to lie, longest blank first.
 
-    `box` is the place of each way among the `boxes`; `area` is that of each kind.
+    `box` is the place of each way among the `boxes`; `area` is that of each kind, and `worth` tells
+    which of several fillings is the best.
     """
 
     boxes: Sequence[Box]
@@ -83,6 +84,7 @@ class Blanks:
     width: Ints
     kind: Ints
     area: Longs
+    worth: Longs
 
 
 @dataclass(frozen=True)
@@ -112,14 +114,15 @@ class _Sums:
 
 @dataclass(frozen=True)
 class Filled:
-    """Puts of the blanks that found a place, and the area of the rooms that they leave bare."""
+    """Puts of the blanks that found a place, the area that they leave bare, and their worth."""
 
     puts: list[Put]
     bare: int
+    worth: int
 
 
 def blanks_of(boxes: Sequence[Box], kinds: int) -> Blanks:
-    """The blanks of so many kinds, each of which lies in one of its boxes."""
+    """The blanks of so many kinds, each of which lies in one of its boxes and is worth its area."""
     length, width, kind = (
         np.array([getattr(box, name) for box in boxes], np.int32)
         for name in ("length", "width", "kind")
@@ -130,7 +133,7 @@ def blanks_of(boxes: Sequence[Box], kinds: int) -> Blanks:
     longest = np.zeros(kinds, np.int32)
     np.maximum.at(longest, kind, length)
     order = np.lexsort((turned, kind, -longest[kind]))
-    return Blanks(boxes, order, length[order], width[order], kind[order], area)
+    return Blanks(boxes, order, length[order], width[order], kind[order], area, area)
 
 
 def lay_all(
@@ -201,7 +204,7 @@ def fill(
     taste: Taste,
     most_bare: int,
 ) -> Filled | None:
-    """Fill rooms, one after the other, from blanks that need not all find a place.
+    """Fill rooms, one after the other, with what is worth most of blanks that need not all lie.
 
     None where the beam finds no way to leave bare `most_bare` or less. What must be lost is not
     added up: in equal time more beams find more. Equal seeds give equal answers.
@@ -211,9 +214,11 @@ def fill(
     if job is None:
         return None
     fronts, other, close, rounds = _memory(job, sum(counts), rooms[0])
-    held, turns, row = fill_up(job.ways, job.manner, fronts, other, rng, close, rounds)
-    bare = sum(room.length * room.width for room in rooms) - held
-    return Filled(_puts(job, rounds, turns, row), bare) if bare <= most_bare else None
+    worth, turns, row = fill_up(job.ways, job.manner, fronts, other, rng, close, rounds)
+    puts = _puts(job, rounds, turns, row)
+    laid = sum(int(blanks.area[blanks.boxes[b].kind]) for *_, b in puts)
+    bare = sum(room.length * room.width for room in rooms) - laid
+    return Filled(puts, bare, worth) if bare <= most_bare else None
 
 
 def _puts(job: _Job, rounds: Rounds, turns: int, row: int) -> list[Put]:
@@ -260,7 +265,7 @@ def _job(
         return None
     length, width = blanks.length[which], blanks.width[which]
     kind = (np.cumsum(fitting, dtype=np.int32) - 1)[blanks.kind[which]]
-    kinds, area = int(fitting.sum()), blanks.area[fitting]
+    kinds = int(fitting.sum())
     sides = _sides(length, width, kind, kinds)
     budget = most_bare
     if budget is None:
@@ -275,7 +280,7 @@ def _job(
         liked,
         DISLIKE / width,
         spoil.astype(np.int32),
-        area[kind],
+        blanks.worth[fitting][kind],
         sides[1, :, 0].copy(),
         sides[0, :, 0].copy(),
         sides[0],

@@ -8,8 +8,8 @@ from itertools import pairwise
 import pytest
 
 from solver.nests import many_straight, straight_job
-from solver.nests.decide_purchase import FEW_BLANKS, MOST_BLANKS, can_decide, decide_cheaper
-from solver.nests.lanes import Room
+from solver.nests.decide_purchase import FEW_BLANKS, can_decide, decide_cheaper
+from solver.nests.lanes import MOST_OF_A_KIND, Room
 from solver.nests.many_straight import seek_cheaper
 from solver.nests.nest_into import nest_into
 from solver.nests.price_rows import price_rows
@@ -44,11 +44,10 @@ def four_kinds_of_rolls():
 
 @pytest.mark.parametrize("seed", [0, 1])
 def test_what_was_cut_from_three_rolls_is_bought_on_three_a_little_wider(seed):
-    """3.5 % of the metal is to spare; nests that do not fill units anew take four."""
+    """3.5 % of the metal is to spare."""
     shapes = cut_from_rolls(seed, 3)
     stocks = [stock(14.5, 120, 10.0)]
     assert len(shapes) > FEW_BLANKS
-    assert purchase(shapes, stocks, 0.0, effort=0).price == 40.0
     bought = purchase(shapes, stocks, 0.0, effort=60)
     assert bought.layout.complete
     assert bought.price == bought.least == 30.0
@@ -61,11 +60,25 @@ def test_a_nest_onto_given_rolls_fills_them_anew_until_all_lies():
     assert nest_into(cut_from_rolls(1, 3), rolls, 0.0, effort=60).complete
 
 
-def test_where_purchases_are_too_many_to_list_units_are_filled_anew_all_the_same(monkeypatch):
+def test_a_nest_at_the_first_go_fills_each_roll_once_and_keeps_what_lies():
+    """Three rolls are too little for that, four are enough; beams laid so many one roll short."""
+    rolls = [stock(14.5, 120, 10.0)] * 4
+    strips = cut_from_rolls(1, 3)
+    assert nest_into(strips, rolls, 0.0, effort=0).complete
+    short = nest_into(strips, rolls[:3], 0.0, effort=0)
+    assert not short.complete
+    assert len(short.placements) > 0.9 * len(strips)
+    assert verify(short, strips, rolls, 0.0) == ()
+
+
+def test_of_purchases_too_many_to_list_likely_ones_are_tried_and_nothing_is_proven(monkeypatch):
     shapes, stocks = cut_from_rolls(1, 3), [stock(14.5, 120, 10.0)]
     monkeypatch.setattr(straight_job, "MOST_PURCHASES", 0)
-    assert cheaper_purchases(stocks, 40.0, price_rows(shapes, stocks, 0.0)) is None
+    rows = price_rows(shapes, stocks, 0.0)
+    assert cheaper_purchases(stocks, 40.0, rows) is None
     assert purchase(shapes, stocks, 0.0, effort=60).price == 30.0
+    decided = decide_cheaper(shapes, stocks, 0.0, 40.0, rows, work=6.0, work_each=0.2)
+    assert (decided.numbers, decided.least) == ((3,), 0.0)
 
 
 def test_what_is_on_hand_is_cut_first():
@@ -90,13 +103,14 @@ def test_the_same_is_bought_on_any_number_of_processors(monkeypatch):
     assert found[0] == found[1]
 
 
-def test_too_many_blanks_curved_ones_and_outlined_stock_are_left_to_plain_nests():
-    strips = [strip("s", 20, 3, MOST_BLANKS)]
+def test_too_many_blanks_alike_curved_ones_outlined_and_free_stock_are_left_to_plain_nests():
+    strips = [strip("s", 20, 3, MOST_OF_A_KIND)]
     offcut = replace(STOCKS[0], outline_mm=((0.0, 0.0), (900.0, 0.0), (0.0, 200.0)))
     assert can_decide(strips, STOCKS)
-    assert not can_decide([strip("s", 20, 3, MOST_BLANKS + 1)], STOCKS)
+    assert not can_decide([strip("s", 20, 3, MOST_OF_A_KIND + 1)], STOCKS)
     assert not can_decide([arc("a", 500.0, 0.6, 60.0, 2)], STOCKS)
     assert not can_decide(strips, [*STOCKS, offcut])
+    assert not can_decide(strips, [*STOCKS, replace(STOCKS[0], price=0.0)])
 
 
 def spare_of(blanks, counts, rooms):
@@ -112,7 +126,7 @@ def tried(monkeypatch):
 
     def holds_with_a_fifth_to_spare(blanks, counts, rooms, seed, work, until):
         spares.append(spare_of(blanks, counts, rooms))
-        return Refilled([] if spares[-1] >= 0.2 else None, min(work, 0.01))
+        return Refilled([], spares[-1] >= 0.2, min(work, 0.01))
 
     monkeypatch.setattr(many_straight, "refill", holds_with_a_fifth_to_spare)
     make_at_once(monkeypatch, 1)
@@ -163,7 +177,7 @@ def test_more_work_goes_on_from_where_less_ends_so_it_never_buys_dearer(monkeypa
     def holds_with_an_eighth_to_spare(blanks, counts, rooms, seed, work, until):
         spare = spare_of(blanks, counts, rooms)
         made[-1].append((seed, work, spare))
-        return Refilled([] if spare >= 0.125 and work > 0.5 else None, work)
+        return Refilled([], spare >= 0.125 and work > 0.5, work)
 
     monkeypatch.setattr(many_straight, "refill", holds_with_an_eighth_to_spare)
     make_at_once(monkeypatch, 1)

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 from shapely import affinity
 
+from solver.nests import price_rows
 from solver.nests.lane_values import knapsack, lane_relaxation
 from solver.nests.nest_into import nest_into
-from solver.nests.price_bound import price_bound
+from solver.nests.price_bound import bound_from_rows, price_bound
 from solver.nests.price_rows import may_fit
 from solver.nests.purchase import purchase
 from solver.nests.shapes import Shape, Stock
@@ -175,6 +176,19 @@ def test_no_layout_is_cheaper_than_the_proven_least_price(job):
             assert verify(found.layout, shapes, stocks, gap) == ()
         else:
             assert math.isinf(least)
+
+
+def test_lanes_priced_by_a_few_of_the_blanks_are_never_worth_more_than_rolls_hold(monkeypatch):
+    """Rows hold whatever the prices, and blanks of like sizes are priced as if by all of them."""
+    shapes = [box(f"b{k}", 900.0 + k, 161.0 + k % 4) for k in range(24)]
+    stock = [roll(310.0, 2000.0, price=3.0), roll(620.0, 1000.0, price=4.0)]
+    by_all = price_bound(shapes, stock, 0.0).value
+    monkeypatch.setattr(price_rows, "MOST_GUIDES", 5)
+    by_few = price_bound(shapes, stock, 0.0).value
+    assert by_all >= by_few >= 0.98 * by_all
+    assert by_few <= purchase(shapes, stock, 0.0, effort=5).price
+    by_area = price_rows.price_rows(shapes, stock, 0.0, lanes=False)
+    assert bound_from_rows(by_area, stock).value < by_few
 
 
 def test_two_sheets_one_lane_each_are_proven_necessary():
