@@ -254,6 +254,8 @@ def _decide(search: _Search, work: float) -> bool:
     """
     if not can_decide(search.shapes, search.stocks):
         return False
+    if search.late():
+        return True
     decided = decide_cheaper(
         search.shapes,
         search.stocks,

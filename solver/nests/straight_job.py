@@ -78,6 +78,7 @@ class StraightJob:
             key=lambda k: (-kinds[k][0] * kinds[k][1], k),
         )
         self.sizes: list[Size] = [(kinds[k][0], kinds[k][1]) for k in self.blanks]
+        self.area = sum(length * width for length, width in self.sizes)
         self.room_of = {s.id: _room(s, self.gap_mm, self.unit_mm) for s in self.stocks}
         self.counts = [shape.quantity for shape in self.shapes]
         boxes = lanes.make_boxes(self.shapes, self.gap_mm, self.unit_mm)
@@ -112,8 +113,7 @@ class StraightJob:
 
     def spare(self, numbers: Numbers) -> float:
         """Share of the rooms that the blanks leave."""
-        room = sum(length * width for length, width in self.rooms(numbers))
-        return 1.0 - sum(length * width for length, width in self.sizes) / room
+        return 1.0 - self.area / sum(length * width for length, width in self.rooms(numbers))
 
     def placed(self, units: Sequence[Stock], puts: Sequence[lanes.Put]) -> tuple[Placement, ...]:
         """Placements of puts into the rooms of these units."""
@@ -184,7 +184,6 @@ def cheaper_purchases(
         return []
     limit = price - max(1e-4, 1e-5 * price)
     on_hand = np.array([stock.on_hand for stock in stocks])
-    found: list[tuple[float, Numbers]] = []
     partial: list[tuple[float, Numbers]] = [(0.0, ())]
     for stock in stocks:
         most = stock.for_sale if stock.for_sale is not None else int(price / stock.price)
@@ -196,10 +195,11 @@ def cheaper_purchases(
         ]
         if len(partial) > 50 * MOST_PURCHASES:
             return None
-    for spent, numbers in partial:
-        if np.all(rows.held @ (on_hand + np.array(numbers)) >= rows.needed * (1 - 1e-7)):
-            found.append((spent, numbers))
-    return sorted(found) if len(found) <= MOST_PURCHASES else None
+    bought = np.array([numbers for _, numbers in partial]).reshape(-1, len(stocks))
+    held = np.all((on_hand + bought) @ rows.held.T >= rows.needed * (1 - 1e-7), axis=1)
+    if held.sum() > MOST_PURCHASES:
+        return None
+    return sorted(one for one, holds in zip(partial, held.tolist(), strict=True) if holds)
 
 
 def units_of(stocks: Sequence[Stock], numbers: Sequence[int]) -> list[Stock]:

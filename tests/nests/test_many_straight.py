@@ -61,13 +61,13 @@ def test_a_nest_onto_given_rolls_fills_them_anew_until_all_lies():
 
 
 def test_a_nest_at_the_first_go_fills_each_roll_once_and_keeps_what_lies():
-    """Three rolls are too little for that, four are enough; beams laid so many one roll short."""
+    """Three rolls are too little for that, four are enough; beams left four of 96 over on three."""
     rolls = [stock(14.5, 120, 10.0)] * 4
     strips = cut_from_rolls(1, 3)
     assert nest_into(strips, rolls, 0.0, effort=0).complete
     short = nest_into(strips, rolls[:3], 0.0, effort=0)
     assert not short.complete
-    assert len(short.placements) > 0.9 * len(strips)
+    assert len(short.placements) > 0.97 * len(strips)
     assert verify(short, strips, rolls, 0.0) == ()
 
 

@@ -35,6 +35,10 @@ def test_cheaper_purchases_come_in_order_of_price_and_leave_none_out():
     assert [numbers for _, numbers in found] == [numbers for _, numbers in held]
 
 
+def test_nothing_is_cheaper_than_what_costs_nothing():
+    assert cheaper_purchases(STOCKS, 0.0, price_rows(TWELVE, STOCKS, GAP)) == []
+
+
 def test_what_is_spare_is_the_share_of_all_units_that_blanks_leave():
     """Two blanks of 5 x 40 in on a roll 10 x 60 in on hand and one bought: 1200 - 400 in²."""
     stocks = [stock(10, 60, 5.0, on_hand=1)]
