@@ -163,7 +163,7 @@ def _attempts(task: Task, rng: random.Random) -> Iterator[Attempt]:
     if len(task.shapes) == 1 and task.shapes[0].quantity > 3 and rectangular:
         yield in_rows(task.shapes[0], task.units, task.gap_mm), False
     if all_straight and rectangular and _many(task.shapes):
-        return
+        return  # what filling anew leaves over finds no place on boards
     filling = fill.make_filling(task.shapes, task.units, task.gap_mm)
     pieces = filling.pieces
     tight = {piece.shape.id for piece in pieces if not fill.has_room(piece, filling.boards)}

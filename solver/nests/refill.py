@@ -24,10 +24,10 @@ WIDTHS = (30, 30, 100)
 NOISES, GIVES = (0.05, 0.2), (1, 2)
 """Tastes that are drawn from."""
 AT_ONCE, SHARE = (2, 3, 4, 6, 8, 10), 0.5
-"""Units filled anew; of more than five no larger share."""
+"""Units filled anew: three at the most, or no larger share of all."""
 LARGE = 0.5
-"""A blank so many times as large is worth more beyond its area by this power of it: what is left
-over is small, and finds a place sooner."""
+"""What a blank is worth for its area grows by this power of the area: what is left over is small,
+and finds a place sooner."""
 IN_ORDER = 0.7
 """Share of the moves that fill small units first."""
 MORE_BARE, LESS_WORTH, OFTEN = 0.004, 0.002, 0.5
@@ -97,7 +97,10 @@ class _Units:
         return Refilled(puts, not any(self.left), self.work)
 
     def fill_anew(self, at: Sequence[int], more_bare: int = 0, less_worth: int = 0) -> None:
-        """Empty some rooms and fill them, where that leaves no more bare than so much beyond."""
+        """Empty some rooms and fill them, where no more is left bare and no less worth is held.
+
+        But for so much more and so much less.
+        """
         bare = sum(self.rooms[k].length * self.rooms[k].width for k in at)
         worth = 0
         offered = list(self.left)

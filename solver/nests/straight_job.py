@@ -80,6 +80,8 @@ class StraightJob:
         self.sizes: list[Size] = [(kinds[k][0], kinds[k][1]) for k in self.blanks]
         self.area = sum(length * width for length, width in self.sizes)
         self.room_of = {s.id: _room(s, self.gap_mm, self.unit_mm) for s in self.stocks}
+        self.room_area = {name: length * width for name, (length, width) in self.room_of.items()}
+        self.shelf_area = sum(s.on_hand * self.room_area[s.id] for s in self.stocks)
         self.counts = [shape.quantity for shape in self.shapes]
         boxes = lanes.make_boxes(self.shapes, self.gap_mm, self.unit_mm)
         self.ways = wide_beam.blanks_of(boxes, len(self.counts))
@@ -113,7 +115,10 @@ class StraightJob:
 
     def spare(self, numbers: Numbers) -> float:
         """Share of the rooms that the blanks leave."""
-        return 1.0 - self.area / sum(length * width for length, width in self.rooms(numbers))
+        bought = sum(
+            n * self.room_area[stock.id] for n, stock in zip(numbers, self.stocks, strict=True)
+        )
+        return 1.0 - self.area / (self.shelf_area + bought)
 
     def placed(self, units: Sequence[Stock], puts: Sequence[lanes.Put]) -> tuple[Placement, ...]:
         """Placements of puts into the rooms of these units."""

@@ -7,7 +7,9 @@ from itertools import pairwise
 
 import pytest
 
+from solver.data.until import Until
 from solver.nests import many_straight, straight_job
+from solver.nests import purchase as buying
 from solver.nests.decide_purchase import FEW_BLANKS, can_decide, decide_cheaper
 from solver.nests.lanes import MOST_OF_A_KIND, Room
 from solver.nests.many_straight import seek_cheaper
@@ -107,6 +109,7 @@ def test_too_many_blanks_alike_curved_ones_outlined_and_free_stock_are_left_to_p
     strips = [strip("s", 20, 3, MOST_OF_A_KIND)]
     offcut = replace(STOCKS[0], outline_mm=((0.0, 0.0), (900.0, 0.0), (0.0, 200.0)))
     assert can_decide(strips, STOCKS)
+    assert can_decide([strip(f"s{k}", 20, 3) for k in range(1000)], STOCKS)
     assert not can_decide([strip("s", 20, 3, MOST_OF_A_KIND + 1)], STOCKS)
     assert not can_decide([arc("a", 500.0, 0.6, 60.0, 2)], STOCKS)
     assert not can_decide(strips, [*STOCKS, offcut])
@@ -168,6 +171,32 @@ def test_the_work_ends_where_it_is_told_to(tried, monkeypatch):
     seek_cheaper(job, 0.02)
     assert len(tried) == 2
     assert job.work == pytest.approx(5.98)
+
+
+@pytest.mark.parametrize(("rolls", "times"), [(3, 1.0), (7, 2.22)])
+def test_hundreds_of_blanks_get_more_work_for_each_purchase(monkeypatch, rolls, times):
+    """In proportion from a hundred blanks on; seven rolls make 222 blanks."""
+    given = []
+
+    def hold_nothing(blanks, counts, rooms, seed, work, until):
+        given.append(work)
+        return Refilled([], all_lie=False, work=work)
+
+    monkeypatch.setattr(many_straight, "refill", hold_nothing)
+    make_at_once(monkeypatch, 1)
+    seek_cheaper(job_of(cut_from_rolls(0, rolls), FOUR_KINDS, 0.0, 17.0 * rolls, work=6.0), 6.0)
+    assert given[0] == pytest.approx(times * many_straight.FIRST_WORK)
+
+
+def test_nothing_is_decided_once_the_time_is_over(monkeypatch):
+    strips, stocks = cut_from_rolls(1, 3), [stock(14.5, 120, 10.0)]
+    known = purchase(strips, [stock(14.5, 120, 10.0, for_sale=4)], 0.0, effort=0).layout
+    monkeypatch.setattr(buying, "decide_cheaper", None)
+    ended = Until(asked=lambda: True)
+    bought = purchase(strips, stocks, 0.0, effort=60, until=ended, known=known)
+    assert bought.layout.complete
+    assert bought.cut_short
+    assert bought.least == 0.0
 
 
 def test_more_work_goes_on_from_where_less_ends_so_it_never_buys_dearer(monkeypatch):

@@ -1,7 +1,9 @@
 """Straight blanks on several units: units filled as full as may be, emptied and filled anew."""
 
 import random
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from solver.data.until import Until
@@ -110,6 +112,18 @@ def test_of_fronts_that_end_together_the_fullest_is_kept():
         filled = fill(boxes, [1] * 3, [Room(20, 12)], seed, TASTE, 240)
         assert filled is not None
         assert sorted(boxes[b].width for *_, b in filled.puts) == [5, 7]
+
+
+def test_of_fillings_as_full_as_one_another_that_worth_most_is_taken():
+    """5 and 7 fill the unit's 12, and so do 4 and 8 [derived]."""
+    boxes = [Box(k, 20, wide, False) for k, wide in enumerate((4, 5, 7, 8))]
+    blanks = wide_beam.blanks_of(boxes, 4)
+    for dear in ({5, 7}, {4, 8}):
+        worth = np.array([box.width * (3 if box.width in dear else 1) for box in boxes])
+        valued = replace(blanks, worth=worth)
+        filled = wide_beam.fill(valued, [1] * 4, [Room(20, 12)], 0, TASTE, 240)
+        assert {boxes[b].width for *_, b in filled.puts} == dear
+        assert (filled.bare, filled.worth) == (0, 36)
 
 
 def test_all_blanks_are_laid_where_they_all_fit_and_one_too_large_is_left_over():
